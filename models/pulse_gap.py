@@ -1,0 +1,189 @@
+"""pulse-gap: two pulses on one line; the time from rise to rise picks the output."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from verify.language import expressions as ex
+from verify.language.machine import Each, First, Machine, Rule, Statement
+from verify.language.state import Bank, Put, Set, Signal, Start, Timer, mode, number
+from verify.parts.signals import PRESS, far_rise, line_fall, line_rise, strike
+
+LINE = 0
+
+
+@dataclass(frozen=True)
+class PulseGap:
+    """Times in ticks. ``gaps[i]``: rise to rise for input i; ``window[i]``: accepted deviation
+    either side; ``depth``: presses kept by ``busy="queue"`` besides the one being sent.
+    """
+
+    gaps: tuple[int, ...]
+    pulse: int
+    window: tuple[int, ...]
+    busy: Literal["overlay", "ignore", "queue"] = "overlay"
+    depth: int = 1
+    receiver_kind: Literal["timer", "taps"] = "timer"
+    on_miss: Literal["rearm", "disarm"] = "disarm"
+    watches_release: bool = False
+    lines: int = 1
+
+    @property
+    def inputs(self) -> int:
+        """One per gap."""
+        return len(self.gaps)
+
+    @property
+    def send_times(self) -> tuple[int, ...]:
+        """Ticks that a send occupies the transmitter: both pulses and one low tick, without
+        which the next send would melt into this one."""
+        return tuple(gap + self.pulse + 1 for gap in self.gaps)
+
+    @property
+    def sends(self) -> tuple[int, ...] | None:
+        """The sends ahead of a press delay it only if the transmitter queues."""
+        return self.send_times if self.busy == "queue" else None
+
+    @property
+    def windows(self) -> tuple[tuple[int, int], ...]:
+        """Accepted times from rise to rise, both ends included, per output."""
+        return tuple((g - w, g + w) for g, w in zip(self.gaps, self.window, strict=True))
+
+    def split(self) -> tuple[tuple[PulseGap, tuple[int, ...]], ...]:
+        """All inputs meet on the line."""
+        return ((self, tuple(range(self.inputs))),)
+
+    # -- transmitter ----------------------------------------------------------
+
+    def transmitter(self) -> tuple[Machine, ...]:
+        """The sender, which decides when pulses start, and the shaper, which makes them."""
+        pulse = Signal("pulse")
+        sender = self._overlay(pulse) if self.busy == "overlay" else self._one_by_one(pulse)
+        return sender, self._shaper(pulse)
+
+    def _shaper(self, pulse: Signal) -> Machine:
+        """Pulses that touch or overlap are one pulse with one rise."""
+        high = Timer("shaper.high", self.pulse)
+        lengthen = high.start(self.pulse)
+        return Machine(
+            "shaper",
+            (high,),
+            (
+                First(
+                    (
+                        Rule(
+                            "pulse joins pulse",
+                            pulse.happens() & (high.running() | high.expires()),
+                            (lengthen,),
+                        ),
+                        Rule("rise", pulse.happens(), (lengthen, line_rise(LINE).emit())),
+                        Rule("fall", high.expires(), (line_fall(LINE).emit(),)),
+                    )
+                ),
+            ),
+        )
+
+    def _overlay(self, pulse: Signal) -> Machine:
+        """Every press is sent at once, whatever else is on the line."""
+        second = Bank("sender.second", ())
+        pressed = PRESS.occurrence("p")
+        gap = ex.Lookup(self.gaps, pressed["input"])
+        return Machine(
+            "sender",
+            (second,),
+            (
+                Each(PRESS, "p", (second.put(gap), pulse.emit())),
+                Each(second, "due", (pulse.emit(),), expired=True),
+            ),
+        )
+
+    def _one_by_one(self, pulse: Signal) -> Machine:
+        """One send at a time; a press meanwhile waits in a place of the queue, or is dropped."""
+        busy = Timer("sender.busy", max(self.send_times))
+        second = Timer("sender.second", max(self.gaps))
+        depth = self.depth if self.busy == "queue" else 0
+        places = [number(f"sender.place{k}", -1, self.inputs - 1) for k in range(depth)]
+        pressed = PRESS.occurrence("p")["input"]
+
+        def send(index: ex.Int) -> tuple[Statement, ...]:
+            return (
+                busy.start(ex.Lookup(self.send_times, index)),
+                second.start(ex.Lookup(self.gaps, index)),
+                pulse.emit(),
+            )
+
+        body: list[Statement] = [Rule("second pulse", second.expires(), (pulse.emit(),))]
+        if places:
+            moves = [a.set(b.read()) for a, b in zip(places, places[1:], strict=False)]
+            body.append(
+                Rule(
+                    "next in the queue",
+                    busy.expires() & (places[0].read() >= 0),
+                    (*send(places[0].read()), *moves, places[-1].set(-1)),
+                )
+            )
+        choices = [Rule("send", ~busy.running(), send(pressed))]
+        choices += [Rule("wait", place.read().eq(-1), (place.set(pressed),)) for place in places]
+        body.append(Each(PRESS, "p", (First(tuple(choices)),)))
+        return Machine("sender", (busy, second, *places), tuple(body))
+
+    # -- receiver -------------------------------------------------------------
+
+    def receiver(self, branch: int) -> tuple[Machine, ...]:
+        """The decoder of one branch."""
+        return (self._timer(branch) if self.receiver_kind == "timer" else self._taps(branch),)
+
+    def _timer(self, branch: int) -> Machine:
+        """A rise arms; the next one is classified by elapsed time, and disarms."""
+        name = f"receiver{branch}"
+        longest = max(high for _, high in self.windows) + 1
+        state = mode(f"{name}.mode", "disarmed", "armed")
+        clock = Timer(f"{name}.clock", longest)  # runs out when no window can match any more
+        rise = far_rise(LINE, branch).happens()
+        output = ex.Find(self.windows, ex.Constant(longest) - clock.left)
+        arm: tuple[Set | Start, ...] = (state.go("armed"), clock.start(longest))
+        disarm = (state.go("disarmed"), clock.stop())
+        return Machine(
+            name,
+            (state, clock),
+            (
+                First(
+                    (
+                        Rule("arm", rise & (state.at("disarmed") | clock.expires()), arm),
+                        Rule("match", rise & (output >= 0), (strike(branch).emit(output), *disarm)),
+                        Rule("miss", rise, arm if self.on_miss == "rearm" else disarm),
+                        Rule("too late", clock.expires(), disarm),
+                    )
+                ),
+            ),
+        )
+
+    def _taps(self, branch: int) -> Machine:
+        """A delay line with a tap per gap: strikes wherever the line rose exactly a gap ago."""
+        name = f"receiver{branch}"
+        longest = max(high for _, high in self.windows) + 1
+        rises = Bank(f"{name}.rises", ())
+        rise = far_rise(LINE, branch).happens()
+        output = ex.Find(self.windows, ex.Constant(longest) - rises.entry("then").left)
+        remember: Put = rises.put(longest)
+        return Machine(
+            name,
+            (rises,),
+            (
+                Rule(
+                    "rise",
+                    rise,
+                    (
+                        Each(
+                            rises,
+                            "then",
+                            (Rule("tap", output >= 0, (strike(branch).emit(output),)),),
+                        ),
+                        remember,
+                    ),
+                ),
+            ),
+        )
+
+

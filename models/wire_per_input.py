@@ -1,0 +1,52 @@
+"""wire-per-input: one line each. The baseline that every other scheme is held against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from verify.language.machine import Each, Machine, Rule
+from verify.parts.signals import PRESS, RELEASE, far_rise, line_fall, line_rise, strike
+
+
+@dataclass(frozen=True)
+class WirePerInput:
+    """A line is high while its input is held; its output strikes when it rises."""
+
+    inputs: int
+    watches_release: bool = True
+    sends: None = None
+
+    @property
+    def lines(self) -> int:
+        """One line per input."""
+        return self.inputs
+
+    def transmitter(self) -> tuple[Machine, ...]:
+        """One machine per input."""
+        pressed, gone = PRESS.occurrence("p"), RELEASE.occurrence("r")
+        return tuple(
+            Machine(
+                f"transmitter{i}",
+                (),
+                (
+                    Each(PRESS, "p", (Rule("press", pressed["input"].eq(i), (line_rise(i).emit(),)),)),
+                    Each(RELEASE, "r", (Rule("release", gone["input"].eq(i), (line_fall(i).emit(),)),)),
+                ),
+            )
+            for i in range(self.inputs)
+        )
+
+    def receiver(self, branch: int) -> tuple[Machine, ...]:
+        """One machine per output."""
+        return tuple(
+            Machine(
+                f"receiver{branch}.{i}",
+                (),
+                (Rule("rise", far_rise(i, branch).happens(), (strike(branch).emit(i),)),),
+            )
+            for i in range(self.inputs)
+        )
+
+    def split(self) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
+        """Every line is a link of its own."""
+        return tuple((WirePerInput(1), (i,)) for i in range(self.inputs))

@@ -1,0 +1,70 @@
+"""What every engine answers, and how far a search may go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+from time import monotonic
+
+from verify.engines.trace import Script
+
+
+class Verdict(Enum):
+    """``HOLDS`` is said only of sequences of any length."""
+
+    HOLDS = "holds"
+    FAILS = "fails"
+    UNDECIDED = "undecided"
+
+
+@dataclass
+class Budget:
+    """How far a search may go: seconds of work and states or steps. None: no limit."""
+
+    seconds: float | None = None
+    states: int | None = None
+    started: float = field(default_factory=monotonic)
+
+    def spent(self, states: int) -> bool:
+        """The search should stop and say how far it got."""
+        if self.states is not None and states > self.states:
+            return True
+        return self.seconds is not None and monotonic() - self.started > self.seconds
+
+
+@dataclass
+class Progress:
+    """How far a running search has got; read by whoever shows progress or is interrupted."""
+
+    states: int = 0
+    presses: int = 0
+    doing: str = ""
+
+    def __str__(self) -> str:
+        deep = f"sequences of up to {self.presses} presses"
+        return f"{self.doing + ': ' if self.doing else ''}{self.states} states, {deep}"
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """A latency that some sequence reaches: ticks without line delay, and the script of it."""
+
+    ticks: int
+    script: Script
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An engine's answer about one link part.
+
+    ``script``: of a failing run, inputs numbered within the part, line delay as in the
+    script. ``covered``: how far the search looked, in words. ``best``/``worst``: per
+    input, latency extremes over all sequences that came out right (delay left out).
+    """
+
+    verdict: Verdict
+    engine: str
+    script: Script | None = None
+    covered: str = ""
+    best: dict[int, Delivery] = field(default_factory=dict)
+    worst: dict[int, Delivery] = field(default_factory=dict)

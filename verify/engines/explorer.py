@@ -1,0 +1,254 @@
+"""The explorer: exact reachability over a link, cheapest sequences first.
+
+The cost of a sequence is the number of presses in it, then the ticks it takes, so
+the first failure met is the shortest there is. Three things keep the search small
+without making it less exact:
+
+* Time jumps from event to event; a press may come at every tick in between.
+* A state stands for all states that differ from it only by longer restraints on the
+  operator: whatever those may still do, it may do as well.
+* The transitions of a state are generated in the order of their cost, as they are needed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from heapq import heappop, heappush
+from typing import TypeAlias
+
+from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.trace import Press, Script
+from verify.language.machine import System
+from verify.parts.signals import delivered, failure
+
+Cost: TypeAlias = tuple[int, int]  # presses, ticks
+
+
+@dataclass(frozen=True)
+class _Node:
+    """A reached state and how it was reached."""
+
+    state: State
+    ticks: int
+    presses: int
+    parent: _Node | None
+    taken: tuple[int, ...]
+    picked: tuple[int, ...]
+
+
+@dataclass
+class _Visit:
+    """A pending visit: ``passed`` ticks after ``node``, with the offers ``taken`` up so far."""
+
+    node: _Node
+    passed: int
+    taken: tuple[int, ...]
+
+
+def explore(
+    system: System, budget: Budget, progress: Progress, *, latencies: bool = False
+) -> Answer:
+    """Search every sequence that the operator of ``system`` allows.
+
+    ``system`` watches one branch (number 0). ``latencies``: also collect the extremes,
+    for which the search goes on past failures (each only ends its own sequence).
+    """
+    return _Search(system, budget, progress, latencies).run()
+
+
+class _Search:
+    def __init__(
+        self, system: System, budget: Budget, progress: Progress, latencies: bool
+    ) -> None:
+        self.compiled = Compiled(system)
+        self.budget, self.progress, self.latencies = budget, progress, latencies
+        self.count = self.compiled.offer.count
+        self.heap: list[tuple[int, int, int, _Visit]] = []
+        self.pushed = 0
+        self.seen: dict[State, list[State]] = {}
+        self.best: dict[int, Delivery] = {}
+        self.worst: dict[int, Delivery] = {}
+        self.failed: Script | None = None
+        self.free = [
+            i for i in range(len(self.compiled.memory)) if i not in self.compiled.restraints
+        ]
+
+    def run(self) -> Answer:
+        for state in self.compiled.starts():
+            # A press at the first tick there is; before it nothing can happen.
+            self._reach(_Node(state, -1, 0, None, (), ()), [])
+        while self.heap:
+            presses, ticks, _, visit = heappop(self.heap)
+            self.progress.presses = presses
+            if self._visit(visit):
+                break
+            if self.budget.spent(self.progress.states):
+                return self._answer(Verdict.UNDECIDED)
+        return self._answer(Verdict.FAILS if self.failed else Verdict.HOLDS)
+
+    def _answer(self, verdict: Verdict) -> Answer:
+        if self.failed is not None:
+            verdict = Verdict.FAILS
+        covered = (
+            f"all sequences of fewer than {self.progress.presses} presses"
+            if verdict is Verdict.UNDECIDED
+            else f"{self.progress.states} states"
+        )
+        return Answer(verdict, "explorer", self.failed, covered, self.best, self.worst)
+
+    # -- transitions ----------------------------------------------------------
+
+    def _push(self, node: _Node, passed: int, taken: tuple[int, ...]) -> None:
+        self.pushed += 1
+        heappush(
+            self.heap,
+            (
+                node.presses + len(taken),
+                node.ticks + passed,
+                self.pushed,
+                _Visit(node, passed, taken),
+            ),
+        )
+
+    def _visit(self, visit: _Visit) -> bool:
+        """Carry out a pending visit; True when the search is over."""
+        node, passed, taken = visit.node, visit.passed, visit.taken
+        if taken == ():
+            return self._evaluate(node, passed, ())
+        if len(taken) == 1 and taken[0] == 0:
+            # The first of a group: this tick's presses, and those of the next tick to come.
+            self._next_tick(node, passed)
+        first = taken[:-1]
+        for index in range(taken[-1], self.count):
+            group = (*first, index)
+            if len(group) == 1 and not self.compiled.allowed(node.state, passed, index):
+                continue
+            before = self.progress.states
+            if self._evaluate(node, passed, group):
+                return True
+            if self.progress.states > before and index + 1 < self.count:
+                self._push(node, passed, (*group, index + 1))
+        return False
+
+    def _next_tick(self, node: _Node, passed: int) -> None:
+        after = next(self._press_times(node.state, passed + 1), None)
+        if after is not None:
+            self._push(node, after, (0,))
+
+    def _press_times(self, state: State, start: int) -> Iterator[int]:
+        """Ticks after ``state``, from ``start`` on, at which a press may make a difference."""
+        event = self.compiled.next_event(state)
+        ends = sorted(self.compiled.restraint_ends(state))
+        if event is None:
+            # Nothing moves but restraints: press as soon as each of them allows.
+            yield from (t for t in [1, *ends] if t >= start)
+            return
+        # Restraints only ever get weaker, so nothing before the first open tick can be open.
+        open_at = self._first_open(state, event, ends)
+        if open_at is not None:
+            yield from range(max(start, open_at), event + 1)
+
+    def _first_open(self, state: State, event: int, ends: list[int]) -> int | None:
+        for t in [1, *(e for e in ends if 1 < e < event), event]:
+            if t <= event and any(
+                self.compiled.allowed(state, t, index) for index in range(self.count)
+            ):
+                return t
+        return None
+
+    def _evaluate(self, node: _Node, passed: int, taken: tuple[int, ...]) -> bool:
+        ticks = node.ticks + passed
+        for state, log, picked in self.compiled.outcomes(node.state, passed, taken):
+            self.progress.states += 1
+            after = _Node(state, ticks, node.presses + len(taken), node, taken, picked)
+            if any(signal == failure(0) for signal, _ in log):
+                if self.failed is None:
+                    self.failed = self._script(after)
+                if not self.latencies:
+                    return True
+                continue
+            self._reach(after, log)
+        return False
+
+    def _reach(self, node: _Node, log: list[Occurrence]) -> None:
+        if self.latencies:
+            self._note(node, log)
+        if self._covered(node.state):
+            return
+        event = self.compiled.next_event(node.state)
+        if event is not None:
+            self._push(node, event, ())
+        first = next(self._press_times(node.state, 1), None)
+        if first is not None:
+            self._push(node, first, (0,))
+
+    def _covered(self, state: State) -> bool:
+        """Some visited state is the same but for restraints no longer than these; else note it."""
+        key = tuple(state[i] for i in self.free)
+        mine = tuple(state[i] for i in self.compiled.restraints)
+        known = self.seen.get(key)
+        if known is None:
+            self.seen[key] = [mine]
+            return False
+        if any(_weaker(other, mine) for other in known):
+            return True
+        known[:] = [other for other in known if not _weaker(mine, other)]
+        known.append(mine)
+        return False
+
+    # -- results --------------------------------------------------------------
+
+    def _note(self, node: _Node, log: list[Occurrence]) -> None:
+        for signal, values in log:
+            if signal != delivered(0):
+                continue
+            index, ticks = values
+            # The delay of the line is worth as much as the shift that stands for it.
+            if index not in self.best or ticks < self.best[index].ticks:
+                self.best[index] = Delivery(ticks, self._script(node))
+            if index not in self.worst or ticks > self.worst[index].ticks:
+                self.worst[index] = Delivery(ticks, self._script(node))
+
+    def _script(self, node: _Node) -> Script:
+        presses: list[Press] = []
+        picks: list[tuple[int, tuple[int, ...]]] = []
+        at: _Node = node
+        while at.parent is not None:
+            presses += [Press(at.ticks, index) for index in reversed(at.taken)]
+            if at.picked:
+                picks.append((at.ticks, at.picked))
+            at = at.parent
+        return Script(tuple(reversed(presses)), self._shift(at.state), tuple(reversed(picks)))
+
+    def _shift(self, start: State) -> int:
+        """The unknown delay of the line in this run, 0 if it has none."""
+        for item, i in self.compiled.where.items():
+            if item.name == "monitor0.shift":
+                return int(start[i])
+        return 0
+
+
+def _weaker(a: State, b: State) -> bool:
+    """Restraints ``a`` forbid nothing that restraints ``b`` allow."""
+    return all(_place_weaker(x, y) for x, y in zip(a, b, strict=True))
+
+
+def _place_weaker(x: object, y: object) -> bool:
+    if isinstance(x, int) and isinstance(y, int):
+        return x <= y
+    assert isinstance(x, tuple) and isinstance(y, tuple)
+    longest: dict[tuple[int, ...], list[int]] = {}
+    for left, *fields in y:
+        longest.setdefault(tuple(fields), []).append(left)
+    for left, *fields in reversed(x):
+        rest = longest.get(tuple(fields))
+        # Match the longest entries first: entry counts matter where holds are counted.
+        if not rest or rest[-1] < left:
+            return False
+        rest.pop()
+    return True
+
+
+__all__ = ["explore"]

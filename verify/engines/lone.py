@@ -1,0 +1,112 @@
+"""The first question to every model: what does one press of one input do, all alone?
+
+Its answer gives the windows in which strikes are due, and how long a link needs to rest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from verify.engines.concrete import Compiled, State
+from verify.parts.link import Link, factored
+from verify.parts.monitor import Windows
+from verify.parts.signals import strike
+
+
+@dataclass(frozen=True)
+class Lone:
+    """Per input, in ticks after the press, line delay left out.
+
+    ``earliest``/``latest``: of its own first strike; None where it may never come.
+    ``settled``: when the last thing happened. ``rests``: the link is then as at power-up.
+    """
+
+    earliest: tuple[int | None, ...]
+    latest: tuple[int | None, ...]
+    settled: tuple[int, ...]
+    rests: bool
+
+
+def lone_presses(link: Link) -> Lone:
+    """Press every input alone, under every choice of the world."""
+    compiled = Compiled(factored(link, None))
+    start = next(compiled.starts())
+    rows = [_press(compiled, start, index) for index in range(link.inputs)]
+    return Lone(
+        tuple(row[0] for row in rows),
+        tuple(row[1] for row in rows),
+        tuple(row[2] for row in rows),
+        all(row[3] for row in rows),
+    )
+
+
+def _press(compiled: Compiled, start: State, index: int) -> tuple[int | None, int | None, int, bool]:
+    wanted = strike(0)
+    firsts: list[int | None] = []
+    settled, rests = 0, True
+    # Depth first over the picks met; each branch runs to rest.
+    open_runs: list[tuple[State, int, int | None, bool]] = [(start, 0, None, True)]
+    while open_runs:
+        state, now, first, fresh = open_runs.pop()
+        passed = 1 if fresh else compiled.next_event(state)
+        if passed is None:
+            firsts.append(first)
+            settled = max(settled, now)
+            rests = rests and _same_but_restraints(compiled, state, start)
+            continue
+        when = 0 if fresh else now + passed
+        for after, log, _ in compiled.outcomes(state, passed, (index,) if fresh else ()):
+            hit = first is None and any(s == wanted and v == (index,) for s, v in log)
+            open_runs.append((after, when, when if hit else first, False))
+    times = [t for t in firsts if t is not None]
+    earliest = min(times) if times else None
+    latest = max(times) if times and None not in firsts else None
+    return earliest, latest, settled, rests
+
+
+def _same_but_restraints(compiled: Compiled, a: State, b: State) -> bool:
+    return all(
+        x == y for i, (x, y) in enumerate(zip(a, b, strict=True)) if i not in compiled.restraints
+    )
+
+
+def true_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
+    """Per branch, the window after a press in which its strike is due; line delay included.
+
+    A press whose strike never comes alone is due by the time the link has come to rest:
+    it will be found lost then.
+    """
+    least, most = link.delay
+    found = []
+    for extra in link.branches:
+        if link.within is not None:
+            earliest, latest = ((x,) * link.inputs for x in link.within)
+        else:
+            earliest = tuple(t + least + extra for t in _or_rest(lone.earliest, lone))
+            latest = tuple(t + most + extra for t in _or_rest(lone.latest, lone))
+        found.append(Windows(earliest, latest, sends=link.scheme.sends))
+    return tuple(found)
+
+
+def factored_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
+    """The windows that remain to be judged when delays are left out.
+
+    Only one, unless the file fixes ``within``: then branches of different delay differ.
+    """
+    least, most = link.delay
+    found: dict[Windows, None] = {}
+    for extra, true in zip(link.branches, true_windows(link, lone), strict=True):
+        gone = least + extra
+        found.setdefault(
+            Windows(
+                tuple(t - gone for t in true.earliest),
+                tuple(t - gone for t in true.latest),
+                most - least,
+                true.sends,
+            )
+        )
+    return tuple(found)
+
+
+def _or_rest(times: tuple[int | None, ...], lone: Lone) -> list[int]:
+    return [s if t is None else t for t, s in zip(times, lone.settled, strict=True)]

@@ -1,0 +1,190 @@
+"""The simulator: runs a whole link, true delays included, through a given script.
+
+It is the judge of every counterexample. Two clocks drive the same step function: one
+tick at a time, or from event to event; they must agree, and the tests demand it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.trace import Event, Failure, Latency, Press, Script, Trace
+from verify.errors import ModelError
+from verify.parts import signals
+from verify.parts.link import Link, whole
+from verify.parts.monitor import Windows
+from verify.parts.signals import PRESS, RELEASE, Kind
+
+# A run that never comes to rest is followed this many ticks past its last press.
+FAR = 10**9
+
+
+class NotAllowed(ModelError):
+    """A script does what its operator may not do."""
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What happened in one tick."""
+
+    tick: int
+    occurrences: tuple[Occurrence, ...]
+
+
+class Simulator:
+    """A whole link, compiled for one line delay. ``windows``: one per branch, or None."""
+
+    def __init__(self, link: Link, delay: int, windows: tuple[Windows, ...] | None) -> None:
+        self.link = link
+        self.compiled = Compiled(whole(link, delay, windows))
+        self.start: State = next(self.compiled.starts())
+
+    def run(
+        self, script: Script, *, by_tick: bool = False, until: int | None = None
+    ) -> Iterator[Moment]:
+        """Ticks in which something happened, until all is at rest, or tick ``until``.
+
+        ``by_tick`` steps through every tick; otherwise from event to event. Raises
+        NotAllowed if the operator of the link may not do what the script says.
+        """
+        pending = sorted(script.presses, key=lambda p: (p.tick, p.input))
+        picks = dict(script.picks)
+        state, now, k = self.start, -1, 0
+        while True:
+            event = self.compiled.next_event(state)
+            press_in = pending[k].tick - now if k < len(pending) else None
+            ahead = [d for d in (event, press_in) if d is not None]
+            if not ahead:
+                return
+            passed = 1 if by_tick else min(ahead)
+            if until is not None and now + passed > until:
+                return
+            now += passed
+            taken = []
+            while k < len(pending) and pending[k].tick == now:
+                taken.append(pending[k].input)
+                k += 1
+            chosen = iter(picks.get(now, ()))
+            result = self.compiled.step(
+                state, passed, taken, lambda pick, c=chosen: next(c, pick.least)  # type: ignore[misc]
+            )
+            if result is None:
+                raise NotAllowed(f"the operator may not press {taken} at tick {now}")
+            state = result[0]
+            if result[1]:
+                yield Moment(now, tuple(result[1]))
+
+    def quiet_after(self, script: Script) -> int:
+        """Tick of the last event of a script's run."""
+        return max((m.tick for m in self.run(script)), default=0)
+
+
+def replay(link: Link, windows: tuple[Windows, ...], script: Script) -> Trace:
+    """Run a script and write down what happened, up to the first failure if there is one.
+
+    ``lost`` becomes ``late`` when the missing strike still comes afterwards.
+    """
+    simulator = Simulator(link, script.delay, windows)
+    events: list[Event] = []
+    latencies: list[Latency] = []
+    failure: Failure | None = None
+    namer = _Namer(link, script.delay)
+    for moment in simulator.run(script):
+        if failure is not None and moment.tick > failure.tick:
+            if failure.kind == Kind.LOST.label and _comes(moment, failure, link):
+                failure = _late(failure, moment.tick)
+            if moment.tick > failure.tick + FAR or failure.kind != Kind.LOST.label:
+                break
+            continue
+        for signal, values in moment.occurrences:
+            if event := namer.event(moment.tick, signal.name, values):
+                events.append(event)
+            branch = namer.branch_of(signal.name)
+            if signal == signals.delivered(branch):
+                latencies.append(Latency(values[0], values[1], moment.tick, branch))
+            elif signal == signals.failure(branch) and failure is None:
+                failure = namer.failure(moment.tick, branch, values)
+    return Trace(script, tuple(events), failure, tuple(latencies))
+
+
+def _comes(moment: Moment, failure: Failure, link: Link) -> bool:
+    """A strike of the output that was missed, and no other press accounts for it."""
+    index = link.names.index(failure.output)
+    found = {signal for signal, values in moment.occurrences if values[:1] == (index,)}
+    return (
+        signals.strike(failure.branch) in found and signals.delivered(failure.branch) not in found
+    )
+
+
+def _late(failure: Failure, tick: int) -> Failure:
+    got = f"a strike at tick {tick}"
+    return Failure(
+        failure.tick, Kind.LATE.label, failure.output, failure.expected, got, failure.branch
+    )
+
+
+class _Namer:
+    """Turns signals of the model into the names that people read in traces."""
+
+    def __init__(self, link: Link, delay: int) -> None:
+        self.link = link
+        self.many_branches = len(link.branches) > 1
+        self.names: dict[str, tuple[str, int]] = {}
+        for k in range(link.scheme.lines):
+            line = "line" if link.scheme.lines == 1 else f"line.{k + 1}"
+            self.names[signals.line_rise(k).name] = (line, 1)
+            self.names[signals.line_fall(k).name] = (line, 0)
+            for b, extra in enumerate(link.branches):
+                if not delay + extra:
+                    continue  # the far end is the near end
+                far = f"{line}.far" + (f".{b + 1}" if self.many_branches else "")
+                self.names[signals.far_rise(k, b).name] = (far, 1)
+                self.names[signals.far_fall(k, b).name] = (far, 0)
+        self.branches = {
+            make(b).name: b
+            for b in range(len(link.branches))
+            for make in (signals.strike, signals.delivered, signals.failure)
+        }
+
+    def branch_of(self, signal: str) -> int:
+        return self.branches.get(signal, 0)
+
+    def output(self, branch: int, index: int) -> str:
+        tail = f".{branch + 1}" if self.many_branches else ""
+        return f"out.{self.link.names[index]}{tail}"
+
+    def event(self, tick: int, signal: str, values: tuple[int, ...]) -> Event | None:
+        if signal == PRESS.name:
+            return Event(tick, f"in.{self.link.names[values[0]]}", 1)
+        if signal == RELEASE.name:
+            return Event(tick, f"in.{self.link.names[values[0]]}", 0)
+        if signal.startswith("strike"):
+            return Event(tick, self.output(self.branch_of(signal), values[0]), 1)
+        if signal in self.names:
+            name, value = self.names[signal]
+            return Event(tick, name, value)
+        return None
+
+    def failure(self, tick: int, branch: int, values: tuple[int, ...]) -> Failure:
+        kind, expected, got = Kind(values[0]), values[1], values[2]
+        names = self.link.names
+        if kind is Kind.GHOST:
+            output, due, came = names[got], "no strike", f"a strike of {names[got]}"
+        elif kind is Kind.WRONG_OUTPUT:
+            output, due, came = (
+                names[got],
+                f"a strike of {names[expected]}",
+                f"a strike of {names[got]}",
+            )
+        else:
+            output, due, came = (
+                names[expected],
+                f"a strike of {names[expected]} by tick {tick}",
+                "no strike",
+            )
+        return Failure(tick, kind.label, output, due, came, branch)
+
+
+__all__ = ["FAR", "Moment", "NotAllowed", "Press", "Simulator", "replay"]

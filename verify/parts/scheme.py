@@ -1,0 +1,42 @@
+"""What a scheme must say about itself; the schemes are in ``models``."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from verify.language.machine import Machine
+
+
+class Scheme(Protocol):
+    """A family of links with its parameters filled in.
+
+    A scheme author writes machines and these few facts, nothing engine-specific.
+    """
+
+    @property
+    def inputs(self) -> int:
+        """Number of inputs, and of outputs."""
+
+    @property
+    def lines(self) -> int:
+        """Number of lines."""
+
+    @property
+    def watches_release(self) -> bool:
+        """The transmitter sees when an input is let go."""
+
+    @property
+    def sends(self) -> tuple[int, ...] | None:
+        """Ticks that a send of each input occupies a transmitter that queues; None if it does not."""
+
+    def transmitter(self) -> tuple[Machine, ...]:
+        """From ``press`` (and ``release``) to ``line_rise``/``line_fall``."""
+
+    def receiver(self, branch: int) -> tuple[Machine, ...]:
+        """From ``far_rise``/``far_fall`` of a branch to its ``strike``."""
+
+    def split(self) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
+        """Independent links that together are this one, each with the inputs it carries.
+
+        A scheme whose inputs meet on a line returns itself.
+        """

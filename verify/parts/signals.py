@@ -1,0 +1,61 @@
+"""The signals that the parts of every link share."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+from verify.language.state import Signal
+
+# The operator presses or lets go of an input.
+PRESS = Signal("press", ("input",))
+RELEASE = Signal("release", ("input",))
+
+
+def line_rise(line: int) -> Signal:
+    """The transmitter's end of a line goes high."""
+    return Signal(f"line{line}.rise")
+
+
+def line_fall(line: int) -> Signal:
+    """The transmitter's end of a line goes low."""
+    return Signal(f"line{line}.fall")
+
+
+def far_rise(line: int, branch: int) -> Signal:
+    """The receiver's end of a branch of a line goes high."""
+    return Signal(f"line{line}.branch{branch}.rise")
+
+
+def far_fall(line: int, branch: int) -> Signal:
+    """The receiver's end of a branch of a line goes low."""
+    return Signal(f"line{line}.branch{branch}.fall")
+
+
+def strike(branch: int) -> Signal:
+    """An output of the receiver on this branch acts."""
+    return Signal(f"strike{branch}", ("output",))
+
+
+def delivered(branch: int) -> Signal:
+    """The monitor matched a strike to its press, ``latency`` ticks apart."""
+    return Signal(f"delivered{branch}", ("input", "latency"))
+
+
+def failure(branch: int) -> Signal:
+    """The monitor found a failure: kind, output expected (-1: none) and got (-1: none)."""
+    return Signal(f"failure{branch}", ("kind", "expected", "got"))
+
+
+class Kind(IntEnum):
+    """Kinds of failure (design: what "comes out right" means)."""
+
+    GHOST = 0
+    WRONG_OUTPUT = 1
+    OUT_OF_ORDER = 2
+    LOST = 3
+    LATE = 4  # told from LOST only by looking further: the simulator does
+
+    @property
+    def label(self) -> str:
+        """The word used in traces."""
+        return self.name.lower().replace("_", "-")
