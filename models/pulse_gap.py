@@ -8,6 +8,7 @@ from typing import Literal
 from verify.language import expressions as ex
 from verify.language.machine import Each, First, Machine, Rule, Statement
 from verify.language.state import Bank, Put, Set, Signal, Start, Timer, mode, number
+from verify.parts.monitor import Queue
 from verify.parts.signals import PRESS, far_rise, line_fall, line_rise, strike
 
 LINE = 0
@@ -41,9 +42,9 @@ class PulseGap:
         return tuple(gap + self.pulse + 1 for gap in self.gaps)
 
     @property
-    def sends(self) -> tuple[int, ...] | None:
-        """The sends ahead of a press delay it only if the transmitter queues."""
-        return self.send_times if self.busy == "queue" else None
+    def queue(self) -> Queue | None:
+        """Presses wait only if ``busy`` says so."""
+        return Queue(self.send_times, self.depth) if self.busy == "queue" else None
 
     @property
     def windows(self) -> tuple[tuple[int, int], ...]:

@@ -14,7 +14,7 @@ class WirePerInput:
 
     inputs: int
     watches_release: bool = True
-    sends: None = None
+    queue: None = None
 
     @property
     def lines(self) -> int:

@@ -25,6 +25,12 @@ class Budget:
     states: int | None = None
     started: float = field(default_factory=monotonic)
 
+    def left(self) -> float | None:
+        """Seconds that remain, at least a little; None if there is no limit."""
+        if self.seconds is None:
+            return None
+        return max(0.001, self.seconds - (monotonic() - self.started))
+
     def spent(self, states: int) -> bool:
         """The search should stop and say how far it got."""
         if self.states is not None and states > self.states:

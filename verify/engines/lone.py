@@ -84,7 +84,7 @@ def true_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
         else:
             earliest = tuple(t + least + extra for t in _or_rest(lone.earliest, lone))
             latest = tuple(t + most + extra for t in _or_rest(lone.latest, lone))
-        found.append(Windows(earliest, latest, sends=link.scheme.sends))
+        found.append(Windows(earliest, latest, queue=link.scheme.queue))
     return tuple(found)
 
 
@@ -102,7 +102,7 @@ def factored_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
                 tuple(t - gone for t in true.earliest),
                 tuple(t - gone for t in true.latest),
                 most - least,
-                true.sends,
+                true.queue,
             )
         )
     return tuple(found)

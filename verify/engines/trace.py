@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, order=True)
 class Press:
     """An input pressed at a tick, with the picks that the world made in that tick."""
 

@@ -9,9 +9,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verify.language import expressions as ex
-from verify.language.machine import Each, Earliest, Machine, Statement
+from verify.language.machine import Each, Earliest, First, Machine, Rule, Statement
 from verify.language.state import Bank, Number, Signal, Timer, unknown
 from verify.parts.signals import PRESS, Kind, delivered, failure, strike
+
+
+@dataclass(frozen=True)
+class Queue:
+    """A transmitter's queue: ticks that a send of each input takes, and places to wait."""
+
+    sends: tuple[int, ...]
+    places: int
 
 
 @dataclass(frozen=True)
@@ -20,14 +28,14 @@ class Windows:
 
     ``earliest``/``latest``: the window. ``shift``: the strike comes up to this much
     earlier in truth than the model shows (a line delay whose range was factored out),
-    the same amount for the whole run. ``sends``: for a transmitter that queues, how long
-    each send occupies it: a press that waits may be later by the sends ahead of it.
+    the same amount for the whole run. ``queue``: a press that waits in it may be later by
+    the sends ahead of it.
     """
 
     earliest: tuple[int, ...]
     latest: tuple[int, ...]
     shift: int = 0
-    sends: tuple[int, ...] | None = None
+    queue: Queue | None = None
 
 
 def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
@@ -45,26 +53,36 @@ def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
     latest: ex.Int = ex.Lookup(windows.latest, index)
     width = tuple(b - a for a, b in zip(windows.earliest, windows.latest, strict=True))
     wide: ex.Int = ex.Lookup(width, index)
+    extra: ex.Int = ex.Constant(0)
     if windows.shift:
         shift = unknown(f"{name}.shift", 0, windows.shift)
         memory.append(shift)
-        latest = latest - shift.read()
-    on_press: list[Statement] = []
-    if windows.sends is None:
-        on_press.append(due.put(latest, index, latest, wide))
-    else:
-        # An ideal queue's backlog: the sends ahead of a press, in ticks.
-        backlog = Timer(f"{name}.backlog", 10**12)
-        memory.append(backlog)
+        latest, extra = latest - shift.read(), shift.read()
+    plain = due.put(latest, index, latest, wide)
+    on_press: tuple[Statement, ...] = (plain,)
+    if windows.queue is not None:
+        # An ideal queue, from presses alone: the sends not yet over, and when the last will be.
+        backlog = Timer(f"{name}.backlog", sum(windows.queue.sends) * (windows.queue.places + 1))
+        ahead = Bank(f"{name}.ahead", ())
+        memory += [backlog, ahead]
+        over = backlog.left + ex.Lookup(windows.queue.sends, index)
         late = latest + backlog.left
-        on_press.append(due.put(late, index, late, wide + backlog.left))
-        on_press.append(backlog.start(backlog.left + ex.Lookup(windows.sends, index)))
+        held = due.put(late, index, late, wide + backlog.left)
+        room = ahead.size() <= windows.queue.places
+        on_press = (
+            First(
+                (
+                    Rule("held back", room, (held, ahead.put(over), backlog.start(over))),
+                    Rule("no place", ex.Truth(True), (plain,)),
+                )
+            ),
+        )
 
     match = Machine(
         name,
         tuple(memory),
         (
-            Each(PRESS, "p", tuple(on_press)),
+            Each(PRESS, "p", on_press),
             Each(
                 strike(branch),
                 "s",
@@ -75,7 +93,7 @@ def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
                         entry["input"].eq(struck["output"]) & (entry.left <= entry["width"]),
                         (
                             entry.take(),
-                            delivered(branch).emit(entry["input"], entry["total"] - entry.left),
+                            delivered(branch).emit(entry["input"], entry["total"] - entry.left + extra),
                         ),
                         (stray.emit(struck["output"]),),
                     ),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from verify.language.machine import Machine
+from verify.parts.monitor import Queue
 
 
 class Scheme(Protocol):
@@ -26,8 +27,8 @@ class Scheme(Protocol):
         """The transmitter sees when an input is let go."""
 
     @property
-    def sends(self) -> tuple[int, ...] | None:
-        """Ticks that a send of each input occupies a transmitter that queues; None if it does not."""
+    def queue(self) -> Queue | None:
+        """The transmitter's queue, None if it has none."""
 
     def transmitter(self) -> tuple[Machine, ...]:
         """From ``press`` (and ``release``) to ``line_rise``/``line_fall``."""

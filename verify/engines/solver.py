@@ -1,0 +1,534 @@
+"""The solver: one symbolic step per event, and proofs for sequences of any length by itself.
+
+The argument. A *history* is a sequence of presses that starts from rest, with everything
+that happens up to its last press. Histories are extended press by press; every failure on
+the way, or after the last press before the next, is looked for. A history is *forgotten*
+when the state after it equals, restraints of the operator apart, the state after a shorter
+one that leaves out its first presses: whatever comes next has then been judged already,
+since the shorter history may do all that the longer may. When every history of n + 1
+presses is forgotten, the histories of up to n presses stand for sequences of any length,
+by induction on the number of presses; and nothing failed in them.
+
+A link that comes to rest between presses is forgotten at once: its only history is one press.
+The first press of a history is taken concretely, one input at a time; times, later
+presses, picks and unknowns are symbolic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import count
+
+import z3
+
+from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.symbolic import (
+    Cond,
+    Num,
+    Picker,
+    Said,
+    Symbolic,
+    SymState,
+    both,
+    equal,
+    less,
+    negate,
+    same_bank,
+)
+from verify.engines.trace import Press, Script
+from verify.language import expressions as ex
+from verify.language.machine import System
+from verify.language.state import Bank
+from verify.parts.signals import delivered, failure
+
+# More events than this between two presses, and the solver gives up on the history.
+MOST_EVENTS = 400
+# Presses of one tick that are looked at together; a proof needs all that the operator allows.
+MOST_TOGETHER = 3
+
+
+class OutOfReach(Exception):
+    """The search met something it does not cover; the text says what."""
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """The presses of one tick of a history: when, which, and the picks made then."""
+
+    at: Num
+    inputs: tuple[Num, ...]
+    picks: tuple[Num, ...]
+
+
+@dataclass(frozen=True)
+class _History:
+    """A sequence of presses from rest; ``state`` is right after the last of them."""
+
+    taken: tuple[_Taken, ...]
+    state: SymState
+    given: tuple[Cond, ...]
+    later_picks: tuple[tuple[Num, tuple[Num, ...]], ...] = ()
+
+    @property
+    def at(self) -> Num:
+        """Tick of the last press."""
+        return self.taken[-1].at
+
+
+class _Moment:
+    """A history followed by events without presses: where it stands, and since when."""
+
+    def __init__(self, history: _History) -> None:
+        self.state = history.state
+        self.given = list(history.given)
+        self.now = history.at
+        self.picks = list(history.later_picks)
+
+
+def solve(
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    *,
+    latencies: bool = False,
+    most_presses: int = 5,
+) -> Answer:
+    """Judge every sequence that the operator of ``system`` allows (branch 0).
+
+    Gives up, ``undecided``, on links that remember more than ``most_presses`` presses.
+    """
+    return _Search(system, budget, progress, latencies, most_presses).run()
+
+
+class _Search:
+    def __init__(
+        self, system: System, budget: Budget, progress: Progress, latencies: bool, most: int
+    ) -> None:
+        self.symbolic = Symbolic(system)
+        self.budget, self.progress, self.latencies, self.most = budget, progress, latencies, most
+        self.count = self.symbolic.offer.count
+        self.solver = z3.SolverFor("QF_LIA")
+        self.fresh = count()
+        self.start, self.given = self.symbolic.start()
+        self.together = self._most_together()
+        self.best: dict[int, Delivery] = {}
+        self.worst: dict[int, Delivery] = {}
+        self.failed: Script | None = None
+        self.gap: str | None = None
+
+    def run(self) -> Answer:
+        depth = 0
+        try:
+            level = list(self._first_histories())
+            for depth in range(1, self.most + 1):
+                self.progress.presses = depth
+                level = [child for history in level for child in self._extend(history)]
+                if self.failed is not None and not self.latencies:
+                    return self._answer(Verdict.FAILS, "")
+                if not level:
+                    return self._proved(depth)
+            self.gap = f"all sequences of up to {self.most} presses"
+        except OutOfReach as reason:
+            self.gap = str(reason)
+        verdict = Verdict.UNDECIDED if self.failed is None else Verdict.FAILS
+        return self._answer(verdict, self.gap or "")
+
+    def _proved(self, depth: int) -> Answer:
+        if self.failed is not None:
+            return self._answer(Verdict.FAILS, "")
+        if self.together > MOST_TOGETHER:
+            reach = f"up to {MOST_TOGETHER} presses in one tick"
+            return self._answer(Verdict.UNDECIDED, f"sequences of any length with {reach}")
+        return self._answer(Verdict.HOLDS, f"induction over presses, {depth} remembered")
+
+    def _answer(self, verdict: Verdict, covered: str) -> Answer:
+        return Answer(verdict, "solver", self.failed, covered, self.best, self.worst)
+
+    # -- histories ------------------------------------------------------------
+
+    def _first_histories(self) -> Iterator[_History]:
+        """One per input, then groups of presses in the same tick, if the operator allows any."""
+        for index in range(self.count):
+            yield from self._press(self.start, self.given, 1, -1, (index,), ())
+        for size in range(2, min(self.together, MOST_TOGETHER) + 1):
+            yield from self._press(self.start, self.given, 1, -1, self._group(size), ())
+
+    def _most_together(self) -> int:
+        """How many presses one tick can hold from rest (one more than are looked at is enough)."""
+        for size in range(2, min(self.count, MOST_TOGETHER + 1) + 1):
+            group = self._group(size)
+            open_if, _ = self.symbolic.step(self.start, 1, group, lambda pick: pick.least)
+            if open_if is False or not self._possible([open_if, *self._range(group)]):
+                return size - 1
+        return min(self.count, MOST_TOGETHER + 1)
+
+    def _group(self, size: int) -> tuple[Num, ...]:
+        return tuple(self._int(f"input{next(self.fresh)}") for _ in range(size))
+
+    def _range(self, group: Sequence[Num]) -> list[Cond]:
+        """Each of the group is an input, in increasing order."""
+        given: list[Cond] = []
+        for k, index in enumerate(group):
+            if not isinstance(index, int):
+                least = group[k - 1] + 1 if k else 0
+                given.append(z3.And(index >= least, index < self.count))
+        return given
+
+    def _press(
+        self,
+        state: SymState,
+        given: Sequence[Cond],
+        passed: Num,
+        now: Num,
+        group: tuple[Num, ...],
+        before: tuple[_Taken, ...],
+        later_picks: tuple[tuple[Num, tuple[Num, ...]], ...] = (),
+    ) -> Iterator[_History]:
+        """The history that goes on with ``group`` pressed ``passed`` ticks on, if it may."""
+        picks: list[Num] = []
+        open_if, outcome = self.symbolic.step(state, passed, group, self._picker(picks))
+        conditions = [*given, *self._range(group), *outcome.given]
+        if open_if is not True:
+            conditions.append(open_if)
+        if not self._possible(conditions):
+            return
+        taken = (*before, _Taken(now + passed, group, tuple(picks)))
+        history = _History(taken, outcome.state, tuple(conditions), later_picks)
+        right = self._judge(outcome.said, history, conditions, later_picks)
+        if right is not None:
+            yield _History(taken, outcome.state, tuple(right), later_picks)
+
+    def _extend(self, history: _History) -> Iterator[_History]:
+        """Follow a history until all is at rest; yield those that one more press makes of it."""
+        if self.failed is not None and not self.latencies:
+            return
+        moment = _Moment(history)
+        for _ in range(MOST_EVENTS):
+            if self.budget.spent(self.progress.states):
+                raise OutOfReach(f"all sequences of fewer than {self.progress.presses} presses")
+            ends = self.symbolic.ends(moment.state)
+            yield from self._presses_before(history, moment, ends)
+            if self.failed is not None and not self.latencies:
+                return
+            if not self._next_event(history, moment, ends):
+                return
+        raise OutOfReach(f"{MOST_EVENTS} events after a press without coming to rest")
+
+    def _next_event(
+        self, history: _History, moment: _Moment, ends: list[tuple[Cond, Num]]
+    ) -> bool:
+        """Move to the next event; False when there is none, or all that follow failed."""
+        if not ends:
+            return False
+        if len(ends) == 1 and ends[0][0] is True:
+            passed: Num = ends[0][1]
+        elif all(there is True and isinstance(left, int) for there, left in ends):
+            passed = min(left for _, left in ends)
+        else:
+            passed = self._int(f"passed{next(self.fresh)}")
+            moment.given += self._up_to_next(passed, ends)
+            hit: Cond = z3.Or(*(both(there, equal(passed, left)) for there, left in ends))
+            moment.given.append(hit)
+            if not self._possible(moment.given):
+                return False
+        picks: list[Num] = []
+        _, outcome = self.symbolic.step(moment.state, passed, (), self._picker(picks))
+        moment.given += outcome.given
+        moment.now = moment.now + passed
+        if picks:
+            moment.picks.append((moment.now, tuple(picks)))
+        right = self._judge(outcome.said, history, moment.given, tuple(moment.picks))
+        if right is None:
+            return False
+        moment.given, moment.state = right, outcome.state
+        return True
+
+    @staticmethod
+    def _up_to_next(passed: Num, ends: list[tuple[Cond, Num]]) -> list[Cond]:
+        return [passed >= 1, *(_implies(there, passed <= left) for there, left in ends)]
+
+    def _presses_before(
+        self, history: _History, moment: _Moment, ends: list[tuple[Cond, Num]]
+    ) -> Iterator[_History]:
+        """Histories that go on with a press after ``moment``, up to its next event."""
+        if self._at_rest(moment.state) or self._surely_closed(moment.state, ends):
+            return
+        passed = self._int(f"wait{next(self.fresh)}")
+        given = [*moment.given, *self._up_to_next(passed, ends)]
+        for size in range(1, min(self.together, MOST_TOGETHER) + 1):
+            for child in self._press(
+                moment.state,
+                given,
+                passed,
+                moment.now,
+                self._group(size),
+                history.taken,
+                tuple(moment.picks),
+            ):
+                if not self._forgotten(child):
+                    yield child
+
+    def _surely_closed(self, state: SymState, ends: list[tuple[Cond, Num]]) -> bool:
+        """No press can come up to the next event, by arithmetic alone.
+
+        Restraints only get weaker, so it is enough to look at the tick of that event.
+        """
+        if not ends or not all(there is True and isinstance(left, int) for there, left in ends):
+            return False
+        last = min(left for _, left in ends)
+        probe = self._int("probe")
+        open_if, _ = self.symbolic.step(state, last, (probe,), lambda pick: pick.least)
+        return open_if is False
+
+    def _at_rest(self, state: SymState) -> bool:
+        """Surely as at power-up: what follows is a first history."""
+        return self._differs(state, self.start) is False
+
+    # -- forgetting -----------------------------------------------------------
+
+    def _forgotten(self, child: _History) -> bool:
+        """The state after ``child`` is surely that after some shorter history."""
+        if self._at_rest(child.state):
+            return True
+        for first in range(len(child.taken) - 1, 0, -1):
+            replayed = self._from_rest(child.taken[first:])
+            if replayed is None:
+                continue
+            for condition, state in replayed:
+                differs = both(condition, self._differs(child.state, state))
+                if differs is not False and self._possible([*child.given, differs]):
+                    break
+            else:
+                return True
+        return False
+
+    def _from_rest(self, taken: Sequence[_Taken]) -> list[tuple[Cond, SymState]] | None:
+        """The presses of ``taken``, at the same distances, from rest: every way it can go.
+
+        The conditions of the ways exclude each other and leave nothing out. None if that
+        cannot be said: a pick made between presses, or no rest within bounds.
+        """
+        runs: list[tuple[Cond, SymState]] = [(True, self.start)]
+        now: Num = taken[0].at
+        for number, press in enumerate(taken):
+            if number:
+                waited = press.at - now
+                spread: list[tuple[Cond, SymState, Num]] = []
+                for condition, state in runs:
+                    ways = self._wait(state, condition, waited)
+                    if ways is None:
+                        return None
+                    spread += ways
+            else:
+                spread = [(True, self.start, 1)]
+            now, runs = press.at, []
+            for condition, state, passed in spread:
+                given = iter(press.picks)
+                _, outcome = self.symbolic.step(
+                    state, passed, press.inputs, lambda _, g=given: next(g)  # type: ignore[misc]
+                )
+                runs.append((condition, outcome.state))
+        return runs
+
+    def _wait(
+        self, state: SymState, condition: Cond, waited: Num
+    ) -> list[tuple[Cond, SymState, Num]] | None:
+        """States at the last event before ``waited`` ticks are over, and the ticks then left."""
+        ways: list[tuple[Cond, SymState, Num]] = []
+        for _ in range(MOST_EVENTS):
+            ends = self.symbolic.ends(state)
+            next_in = _least(ends)
+            if next_in is None:
+                ways.append((condition, state, waited))
+                return ways
+            # The press comes before or with the next event, or nothing is to come.
+            comes: Cond = True
+            for there, left in ends:
+                comes = both(comes, _implies(there, negate(less(left, waited))))
+            way = both(condition, comes)
+            if way is not False:
+                ways.append((way, state, waited))
+            condition = both(condition, negate(comes))
+            if condition is False or not self._possible([condition]):
+                return ways
+            _, outcome = self.symbolic.step(state, next_in, (), _no_pick)
+            if outcome.given:
+                return None
+            state, waited = outcome.state, waited - next_in
+        return None
+
+    def _differs(self, a: SymState, b: SymState) -> Cond:
+        """Some place other than a restraint differs."""
+        same: Cond = True
+        for i, item in enumerate(self.symbolic.memory):
+            if i in self.symbolic.restraints or same is False:
+                continue
+            here = same_bank(a[i], b[i]) if isinstance(item, Bank) else equal(a[i], b[i])
+            same = both(same, here)
+        return negate(same)
+
+    # -- judging --------------------------------------------------------------
+
+    def _judge(
+        self,
+        said: Sequence[Said],
+        history: _History,
+        given: Sequence[Cond],
+        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+    ) -> list[Cond] | None:
+        """Look for a failure in a tick. Returns what holds where there was none; None if nowhere."""
+        self.progress.states += 1
+        right = list(given)
+        for event in said:
+            if event.signal == failure(0):
+                if self._possible([*given, event.when]):
+                    if self.failed is None:
+                        self.failed = self._script(self.solver_model, history, picks)
+                    if not self.latencies:
+                        return None
+                right.append(negate(event.when))
+        if any(c is False for c in right) or (len(right) > len(given) and not self._possible(right)):
+            return None
+        if self.latencies:
+            for event in said:
+                if event.signal == delivered(0):
+                    self._note(event, history, right, picks)
+        return right
+
+    def _note(
+        self,
+        event: Said,
+        history: _History,
+        given: Sequence[Cond],
+        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+    ) -> None:
+        index, ticks = event.values
+        inputs = [index] if isinstance(index, int) else range(self.count)
+        for i in inputs:
+            base = [*given, event.when, equal(index, i)]
+            best, worst = self.best.get(i), self.worst.get(i)
+            lower = less(ticks, best.ticks) if best else True
+            if lower is not False and self._possible([*base, lower]):
+                self.best[i] = self._extreme(base, ticks, history, picks, least=True)
+            higher = less(worst.ticks, ticks) if worst else True
+            if higher is not False and self._possible([*base, higher]):
+                self.worst[i] = self._extreme(base, ticks, history, picks, least=False)
+
+    def _extreme(
+        self,
+        given: Sequence[Cond],
+        ticks: Num,
+        history: _History,
+        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+        *,
+        least: bool,
+    ) -> Delivery:
+        if isinstance(ticks, int):
+            self._possible(given)
+            return Delivery(ticks, self._script(self.solver_model, history, picks))
+        optimum = z3.Optimize()
+        optimum.add(*(c for c in given if not isinstance(c, bool)))
+        if (seconds := self.budget.left()) is not None:
+            optimum.set("timeout", int(seconds * 1000) + 1)
+        optimum.minimize(ticks) if least else optimum.maximize(ticks)
+        if optimum.check() != z3.sat:
+            raise OutOfReach("the solver gave up on a latency")
+        model = optimum.model()
+        return Delivery(
+            model.eval(ticks, model_completion=True).as_long(),
+            self._script(model, history, picks),
+        )
+
+    def _script(
+        self,
+        model: z3.ModelRef | None,
+        history: _History,
+        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+    ) -> Script:
+        def value(term: Num) -> int:
+            if isinstance(term, int):
+                return term
+            if model is None:
+                raise AssertionError("an unknown without a model")
+            return int(model.eval(term, model_completion=True).as_long())
+
+        presses = [
+            Press(value(t.at), value(index)) for t in history.taken for index in t.inputs
+        ]
+        chosen = [(value(t.at), tuple(map(value, t.picks))) for t in history.taken if t.picks]
+        chosen += [(value(at), tuple(map(value, values))) for at, values in picks]
+        shift = next(
+            (
+                place
+                for item, place in zip(self.symbolic.memory, self.start, strict=True)
+                if item.name == "monitor0.shift"
+            ),
+            0,
+        )
+        return Script(tuple(presses), value(shift), tuple(sorted(chosen)))
+
+    def _possible(self, given: Sequence[Cond]) -> bool:
+        """The conditions can hold together; leaves a model in ``solver_model``."""
+        self.solver_model: z3.ModelRef | None = None
+        if any(c is False for c in given):
+            return False
+        terms = [c for c in given if c is not True]
+        if not terms:
+            return True
+        self.solver.push()
+        try:
+            if (seconds := self.budget.left()) is not None:
+                self.solver.set("timeout", int(seconds * 1000) + 1)
+            self.solver.add(*terms)
+            result = self.solver.check()
+            if result == z3.unknown or self.budget.spent(self.progress.states):
+                raise OutOfReach(f"all sequences of fewer than {self.progress.presses} presses")
+            if result == z3.sat:
+                self.solver_model = self.solver.model()
+            return bool(result == z3.sat)
+        finally:
+            self.solver.pop()
+
+    def _picker(self, made: list[Num]) -> Picker:
+        def pick(choice: ex.Pick) -> Num:
+            value = self._int(f"{choice.name}{next(self.fresh)}")
+            made.append(value)
+            return value
+
+        return pick
+
+    @staticmethod
+    def _int(name: str) -> Num:
+        return z3.Int(name)
+
+
+def _implies(a: Cond, b: Cond) -> Cond:
+    if a is True:
+        return b
+    if a is False or b is True:
+        return True
+    return z3.Implies(a, b)
+
+
+def _no_pick(pick: ex.Pick) -> Num:
+    return z3.Int(f"unmatched {pick.name}")
+
+
+def _least(ends: list[tuple[Cond, Num]]) -> Num | None:
+    """The least of the lefts that are there, as a term; None if none can be."""
+    result: Num | None = None
+    there_before: Cond = False
+    for there, left in ends:
+        if result is None:
+            result, there_before = left, there
+            continue
+        better = both(there, z3.Or(negate(there_before), left < result)) if not (
+            there is True and there_before is True
+        ) else less(left, result)
+        result = left if better is True else result if better is False else z3.If(better, left, result)
+        there_before = True if there is True or there_before is True else z3.Or(there, there_before)
+    return result
+
+
+__all__ = ["solve"]

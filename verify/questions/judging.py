@@ -1,0 +1,228 @@
+"""Put a link before the engines, part by part, and show their answers on the whole link.
+
+Whatever engine finds a failure, it is replayed by the simulator on the whole link, true
+delays included, before anybody sees it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
+from verify.engines.shrink import shrink
+from verify.engines.simulator import NotAllowed, replay
+from verify.engines.trace import Press, Script, Trace
+from verify.errors import InternalDisagreement
+from verify.language.machine import System
+from verify.parts.link import Link, factored
+from verify.parts.monitor import Windows
+
+EngineName = Literal["auto", "explorer", "solver", "simulator"]
+
+# ``auto`` explores this many states, then asks the solver, then goes on exploring.
+FIRST_LOOK = 40_000
+DEFAULT_SECONDS = 60.0
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """The verdict on a whole link, with the failing trace, or the latency extremes.
+
+    ``best``/``worst``: input number -> ticks with the line delay, and the script that shows it.
+    """
+
+    verdict: Verdict
+    engine: str
+    covered: str
+    trace: Trace | None = None
+    best: dict[int, Delivery] = field(default_factory=dict)
+    worst: dict[int, Delivery] = field(default_factory=dict)
+
+
+class Subject:
+    """A link prepared for questions: its parts, and what lone presses of it do.
+
+    Lone presses do not depend on how close presses may come, so one subject serves all
+    spacings of a link: see ``respaced``.
+    """
+
+    def __init__(self, link: Link, lones: dict[Link, Lone] | None = None) -> None:
+        self.link = link
+        self.parts = link.parts()
+        self._lones = lones if lones is not None else {}
+        self.lone = self._whole_lone()
+        self.windows = true_windows(link, self.lone)
+
+    def respaced(self, **bounds: object) -> Subject:
+        """The same link under other bounds on spacing or pairs."""
+        return Subject(self.link.with_operator(**bounds), self._lones)
+
+    def lone_of(self, part: Link) -> Lone:
+        """What lone presses of a part do; worked out once for all parts alike."""
+        key = replace(_anonymous(part), operator=replace(part.operator, spacing=0, pairs=None))
+        if key not in self._lones:
+            self._lones[key] = lone_presses(key)
+        return self._lones[key]
+
+    def _whole_lone(self) -> Lone:
+        rows: dict[int, tuple[int | None, int | None, int]] = {}
+        rests = True
+        for part, carried in self.parts:
+            lone = self.lone_of(part)
+            rests = rests and lone.rests
+            for k, i in enumerate(carried):
+                rows[i] = lone.earliest[k], lone.latest[k], lone.settled[k]
+        ordered = [rows[i] for i in range(self.link.inputs)]
+        return Lone(
+            tuple(r[0] for r in ordered),
+            tuple(r[1] for r in ordered),
+            tuple(r[2] for r in ordered),
+            rests,
+        )
+
+    def distinct_parts(self) -> list[tuple[Link, list[tuple[int, ...]]]]:
+        """Parts that differ in more than names; each with the inputs of all parts like it."""
+        found: dict[Link, list[tuple[int, ...]]] = {}
+        for part, carried in self.parts:
+            found.setdefault(_anonymous(part), []).append(carried)
+        return list(found.items())
+
+    def replay(self, script: Script) -> Trace:
+        """Run a script on the whole link. Raises NotAllowed if its operator may not do it."""
+        return replay(self.link, self.windows, script)
+
+    def fails(self, script: Script) -> bool:
+        """The script is legal and something comes out wrong."""
+        try:
+            return self.replay(script).failure is not None
+        except NotAllowed:
+            return False
+
+
+def _anonymous(part: Link) -> Link:
+    return replace(part, name="", names=tuple(map(str, range(part.inputs))))
+
+
+def judge(
+    subject: Subject,
+    engine: EngineName,
+    progress: Progress,
+    *,
+    seconds: float | None = DEFAULT_SECONDS,
+    latencies: bool = False,
+) -> Judgement:
+    """The verdict on every sequence that the operator of the link allows.
+
+    ``latencies``: also the extremes over all sequences that come out right.
+    Raises InternalDisagreement if a failure does not replay.
+    """
+    budget = Budget(seconds)
+    verdict, engines, covered = Verdict.HOLDS, [], []
+    best: dict[int, Delivery] = {}
+    worst: dict[int, Delivery] = {}
+    failed: Trace | None = None
+    for part, alike in subject.distinct_parts():
+        for windows in factored_windows(part, subject.lone_of(part)):
+            answer = _ask(factored(part, windows), engine, budget, progress, latencies)
+            engines.append(answer.engine)
+            covered.append(answer.covered)
+            if answer.script is not None and failed is None:
+                failed = _show(subject, answer, alike[0])
+            verdict = _worse(verdict, answer.verdict)
+            if failed is not None and not latencies:
+                return Judgement(verdict, answer.engine, answer.covered, failed)
+            for carried in alike:
+                _gather(subject, windows, carried, answer.best, best, min)
+                _gather(subject, windows, carried, answer.worst, worst, max)
+    return Judgement(
+        verdict, _together(engines), _together(covered), failed, best, worst
+    )
+
+
+def _ask(
+    system: System, engine: EngineName, budget: Budget, progress: Progress, latencies: bool
+) -> Answer:
+    if engine == "simulator":
+        from verify.engines.chance import hammer
+
+        progress.doing = "simulating"
+        return hammer(system, budget, progress)
+    if engine == "explorer":
+        return _explore(system, budget, progress, latencies, None)
+    if engine == "solver":
+        return _solve(system, budget, progress, latencies)
+    answer = _explore(system, budget, progress, latencies, FIRST_LOOK)
+    if answer.verdict is not Verdict.UNDECIDED:
+        return answer
+    solved = _solve(system, budget, progress, latencies)
+    if solved.verdict is not Verdict.UNDECIDED:
+        return solved
+    return _explore(system, budget, progress, latencies, None)
+
+
+def _explore(
+    system: System, budget: Budget, progress: Progress, latencies: bool, states: int | None
+) -> Answer:
+    from verify.engines.explorer import explore
+
+    progress.doing, progress.states = "exploring", 0
+    limited = replace(budget, states=states)
+    return explore(system, limited, progress, latencies=latencies)
+
+
+def _solve(system: System, budget: Budget, progress: Progress, latencies: bool) -> Answer:
+    # Imported late: loading z3 takes longer than most explorations.
+    from verify.engines.solver import solve
+
+    progress.doing, progress.states = "solving", 0
+    return solve(system, budget, progress, latencies=latencies)
+
+
+def _show(subject: Subject, answer: Answer, carried: tuple[int, ...]) -> Trace:
+    if answer.script is None:
+        raise AssertionError("nothing to show")
+    script = _on_whole(subject, answer.script, carried)
+    trace = subject.replay(script)
+    if trace.failure is None:
+        raise InternalDisagreement(
+            f"the {answer.engine} found a failure that the simulator does not see: {script}; "
+            "this is a bug in fewwire, please report it with the link file"
+        )
+    if answer.engine == "explorer":
+        return trace  # already the shortest
+    return subject.replay(shrink(script, subject.fails))
+
+
+def _on_whole(subject: Subject, script: Script, carried: tuple[int, ...]) -> Script:
+    presses = tuple(Press(p.tick, carried[p.input]) for p in script.presses)
+    return replace(script, presses=presses, delay=subject.link.delay[0] + script.delay)
+
+
+def _gather(
+    subject: Subject,
+    windows: Windows,
+    carried: tuple[int, ...],
+    found: dict[int, Delivery],
+    into: dict[int, Delivery],
+    better: Callable[[int, int], int],
+) -> None:
+    """Add line delays, keep the better. Branches with the windows given had the same answer."""
+    del windows
+    extra = (min if better is min else max)(subject.link.branches)
+    for k, delivery in found.items():
+        ticks = delivery.ticks + subject.link.delay[0] + extra
+        i = carried[k]
+        if i not in into or better(ticks, into[i].ticks) != into[i].ticks:
+            into[i] = Delivery(ticks, _on_whole(subject, delivery.script, carried))
+
+
+def _worse(a: Verdict, b: Verdict) -> Verdict:
+    order = [Verdict.HOLDS, Verdict.UNDECIDED, Verdict.FAILS]
+    return max(a, b, key=order.index)
+
+
+def _together(words: list[str]) -> str:
+    return " and ".join(dict.fromkeys(words))
