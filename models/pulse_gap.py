@@ -55,6 +55,19 @@ class PulseGap:
         """All inputs meet on the line."""
         return ((self, tuple(range(self.inputs))),)
 
+    def per_input(self) -> dict[str, tuple[int, ...]]:
+        """Columns for people, ticks: what tells one input from another."""
+        return {"gap": self.gaps, "window": self.window}
+
+    def settings(self) -> dict[str, str]:
+        """Everything else, in words."""
+        found = {"pulse": f"{self.pulse} ticks", "busy": self.busy, "receiver": self.receiver_kind}
+        if self.busy == "queue":
+            found["depth"] = str(self.depth)
+        if self.receiver_kind == "timer":
+            found["on_miss"] = self.on_miss
+        return found
+
     # -- transmitter ----------------------------------------------------------
 
     def transmitter(self) -> tuple[Machine, ...]:

@@ -21,6 +21,14 @@ class WirePerInput:
         """One line per input."""
         return self.inputs
 
+    def per_input(self) -> dict[str, tuple[int, ...]]:
+        """Nothing but the number of the line tells one input from another."""
+        return {"line": tuple(range(1, self.inputs + 1))}
+
+    def settings(self) -> dict[str, str]:
+        """No parameters."""
+        return {}
+
     def transmitter(self) -> tuple[Machine, ...]:
         """One machine per input."""
         pressed, gone = PRESS.occurrence("p"), RELEASE.occurrence("r")

@@ -64,7 +64,7 @@ class Answer:
     """An engine's answer about one link part.
 
     ``script``: of a failing run, inputs numbered within the part, line delay as in the
-    script. ``covered``: how far the search looked, in words. ``best``/``worst``: per
+    script. ``covered``: how far the search looked, in words; ``complete``: everywhere. ``best``/``worst``: per
     input, latency extremes over all sequences that came out right (delay left out).
     """
 
@@ -72,5 +72,6 @@ class Answer:
     engine: str
     script: Script | None = None
     covered: str = ""
+    complete: bool = False
     best: dict[int, Delivery] = field(default_factory=dict)
     worst: dict[int, Delivery] = field(default_factory=dict)

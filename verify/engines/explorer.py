@@ -80,23 +80,26 @@ class _Search:
             # A press at the first tick there is; before it nothing can happen.
             self._reach(_Node(state, -1, 0, None, (), ()), [])
         while self.heap:
-            presses, ticks, _, visit = heappop(self.heap)
+            presses, _, _, visit = heappop(self.heap)
             self.progress.presses = presses
             if self._visit(visit):
-                break
+                return self._answer(Verdict.FAILS, complete=False)
             if self.budget.spent(self.progress.states):
-                return self._answer(Verdict.UNDECIDED)
-        return self._answer(Verdict.FAILS if self.failed else Verdict.HOLDS)
+                return self._answer(Verdict.UNDECIDED, complete=False)
+        return self._answer(Verdict.HOLDS, complete=True)
 
-    def _answer(self, verdict: Verdict) -> Answer:
+    def _answer(self, verdict: Verdict, *, complete: bool) -> Answer:
         if self.failed is not None:
             verdict = Verdict.FAILS
-        covered = (
-            f"all sequences of fewer than {self.progress.presses} presses"
-            if verdict is Verdict.UNDECIDED
-            else f"{self.progress.states} states"
+        if complete:
+            covered = f"all {self.progress.states} states"
+        elif verdict is Verdict.FAILS and not self.latencies:
+            covered = f"{self.progress.states} states, up to the first failure"
+        else:
+            covered = f"all sequences of fewer than {self.progress.presses} presses"
+        return Answer(
+            verdict, "explorer", self.failed, covered, complete, self.best, self.worst
         )
-        return Answer(verdict, "explorer", self.failed, covered, self.best, self.worst)
 
     # -- transitions ----------------------------------------------------------
 

@@ -115,35 +115,36 @@ class _Search:
         self.best: dict[int, Delivery] = {}
         self.worst: dict[int, Delivery] = {}
         self.failed: Script | None = None
-        self.gap: str | None = None
 
     def run(self) -> Answer:
-        depth = 0
         try:
             level = list(self._first_histories())
             for depth in range(1, self.most + 1):
                 self.progress.presses = depth
                 level = [child for history in level for child in self._extend(history)]
                 if self.failed is not None and not self.latencies:
-                    return self._answer(Verdict.FAILS, "")
+                    return self._answer("sequences up to the failure found")
                 if not level:
                     return self._proved(depth)
-            self.gap = f"all sequences of up to {self.most} presses"
+            covered = f"all sequences of up to {self.most} presses"
         except OutOfReach as reason:
-            self.gap = str(reason)
-        verdict = Verdict.UNDECIDED if self.failed is None else Verdict.FAILS
-        return self._answer(verdict, self.gap or "")
+            covered = str(reason)
+        return self._answer(covered)
 
     def _proved(self, depth: int) -> Answer:
-        if self.failed is not None:
-            return self._answer(Verdict.FAILS, "")
         if self.together > MOST_TOGETHER:
-            reach = f"up to {MOST_TOGETHER} presses in one tick"
-            return self._answer(Verdict.UNDECIDED, f"sequences of any length with {reach}")
-        return self._answer(Verdict.HOLDS, f"induction over presses, {depth} remembered")
+            return self._answer(f"all sequences with up to {MOST_TOGETHER} presses in one tick")
+        noun = "press" if depth == 1 else "presses"
+        return self._answer(f"induction on presses, each {depth} {noun} from rest", complete=True)
 
-    def _answer(self, verdict: Verdict, covered: str) -> Answer:
-        return Answer(verdict, "solver", self.failed, covered, self.best, self.worst)
+    def _answer(self, covered: str, *, complete: bool = False) -> Answer:
+        if self.failed is not None:
+            verdict = Verdict.FAILS
+        else:
+            verdict = Verdict.HOLDS if complete else Verdict.UNDECIDED
+        return Answer(
+            verdict, "solver", self.failed, covered, complete, self.best, self.worst
+        )
 
     # -- histories ------------------------------------------------------------
 

@@ -30,6 +30,12 @@ class Scheme(Protocol):
     def queue(self) -> Queue | None:
         """The transmitter's queue, None if it has none."""
 
+    def per_input(self) -> dict[str, tuple[int, ...]]:
+        """Columns for people, a number per input (ticks unless the name says otherwise)."""
+
+    def settings(self) -> dict[str, str]:
+        """The parameters that are the same for all inputs, in words."""
+
     def transmitter(self) -> tuple[Machine, ...]:
         """From ``press`` (and ``release``) to ``line_rise``/``line_fall``."""
 

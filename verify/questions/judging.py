@@ -31,13 +31,14 @@ DEFAULT_SECONDS = 60.0
 class Judgement:
     """The verdict on a whole link, with the failing trace, or the latency extremes.
 
-    ``best``/``worst``: input number -> ticks with the line delay, and the script that shows it.
+    ``complete``: the search left nothing out. ``best``/``worst``: input number -> ticks with the line delay, and the script that shows it.
     """
 
     verdict: Verdict
     engine: str
     covered: str
     trace: Trace | None = None
+    complete: bool = False
     best: dict[int, Delivery] = field(default_factory=dict)
     worst: dict[int, Delivery] = field(default_factory=dict)
 
@@ -111,7 +112,7 @@ def judge(
     engine: EngineName,
     progress: Progress,
     *,
-    seconds: float | None = DEFAULT_SECONDS,
+    budget: Budget | None = None,
     latencies: bool = False,
 ) -> Judgement:
     """The verdict on every sequence that the operator of the link allows.
@@ -119,8 +120,8 @@ def judge(
     ``latencies``: also the extremes over all sequences that come out right.
     Raises InternalDisagreement if a failure does not replay.
     """
-    budget = Budget(seconds)
-    verdict, engines, covered = Verdict.HOLDS, [], []
+    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    verdict, engines, covered, complete = Verdict.HOLDS, [], [], True
     best: dict[int, Delivery] = {}
     worst: dict[int, Delivery] = {}
     failed: Trace | None = None
@@ -129,6 +130,7 @@ def judge(
             answer = _ask(factored(part, windows), engine, budget, progress, latencies)
             engines.append(answer.engine)
             covered.append(answer.covered)
+            complete = complete and answer.complete
             if answer.script is not None and failed is None:
                 failed = _show(subject, answer, alike[0])
             verdict = _worse(verdict, answer.verdict)
@@ -138,7 +140,7 @@ def judge(
                 _gather(subject, windows, carried, answer.best, best, min)
                 _gather(subject, windows, carried, answer.worst, worst, max)
     return Judgement(
-        verdict, _together(engines), _together(covered), failed, best, worst
+        verdict, _together(engines), _together(covered), failed, complete, best, worst
     )
 
 

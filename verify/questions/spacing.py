@@ -1,0 +1,112 @@
+"""How close together may presses come? The least safe spacing, with the trace one tick below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.trace import Trace
+from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
+
+# Spacings this many times the time that a lone press takes to settle are tried before giving up.
+FAR_APART = 16
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """``ticks``: the least safe spacing, None where no spacing is safe, or none was found.
+
+    ``verdict``: holds at ``ticks``; fails where no spacing is safe (``trace_below`` is then a
+    failure at any spacing); undecided where an engine gave up, as ``covered`` says.
+    ``trace_below``: a failure at ``ticks - 1``; None if ``ticks`` is 0.
+    """
+
+    ticks: int | None
+    verdict: Verdict
+    engine: str
+    covered: str
+    trace_below: Trace | None
+
+
+class _Ladder:
+    """What is known of each spacing. Safety is monotone: all above a safe one are safe."""
+
+    def __init__(
+        self, subject: Subject, engine: EngineName, progress: Progress, budget: Budget
+    ) -> None:
+        self.subject, self.engine = subject, engine
+        self.progress, self.budget = progress, budget
+        self.safe: Judgement | None = None
+        self.safe_at: int | None = None
+        self.bad: Trace | None = None
+        self.bad_at = -1
+        self.stuck: Judgement | None = None
+
+    def holds(self, spacing: int) -> bool | None:
+        """Judge one spacing and keep what it tells of others; None if the engine gave up."""
+        judged = judge(
+            self.subject.respaced(spacing=spacing), self.engine, self.progress, budget=self.budget
+        )
+        if judged.verdict is Verdict.HOLDS:
+            self.safe, self.safe_at = judged, spacing
+            return True
+        if judged.trace is not None:
+            # The trace fails at every spacing that its own presses keep.
+            self.bad = judged.trace
+            self.bad_at = max(spacing, own_spacing(judged.trace) or spacing)
+            return False
+        self.stuck = judged
+        return None
+
+
+def own_spacing(trace: Trace) -> int | None:
+    """Ticks between the closest two presses of a trace; None if it has fewer than two."""
+    ticks = [press.tick for press in trace.script.presses]
+    return min((b - a for a, b in zip(ticks, ticks[1:], strict=False)), default=None)
+
+
+def least_spacing(
+    subject: Subject, engine: EngineName, progress: Progress, budget: Budget | None = None
+) -> Spacing:
+    """The least safe spacing over all inputs, under the other bounds of the link's operator.
+
+    Starts where every press finds the link at rest and goes down in growing steps, since
+    there the search is smallest, then halves what is left between a safe and a bad spacing.
+    """
+    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    ladder = _Ladder(subject, engine, progress, budget)
+    top = max(subject.lone.settled) + 1
+    spacing = top
+    while (held := ladder.holds(spacing)) is False:
+        if own_spacing(ladder.bad) is None if ladder.bad else False:
+            return Spacing(None, Verdict.FAILS, engine, "one press fails by itself", ladder.bad)
+        spacing *= 2
+        if spacing > FAR_APART * top:
+            covered = f"every spacing up to {spacing // 2} ticks fails"
+            return Spacing(None, Verdict.UNDECIDED, engine, covered, ladder.bad)
+    if held is None:
+        return _undecided(ladder)
+    step = 1
+    while ladder.safe_at is not None and ladder.safe_at - 1 > ladder.bad_at:
+        high = ladder.safe_at
+        if ladder.bad_at >= 0:
+            step = (high - ladder.bad_at) // 2
+        if ladder.holds(max(high - step, ladder.bad_at + 1, 0)) is None:
+            return _undecided(ladder)
+        step *= 2
+    if ladder.safe is None:
+        raise AssertionError("the ladder ended without a safe spacing")
+    return Spacing(
+        ladder.safe_at, Verdict.HOLDS, ladder.safe.engine, ladder.safe.covered, ladder.bad
+    )
+
+
+def _undecided(ladder: _Ladder) -> Spacing:
+    stuck = ladder.stuck
+    known = f"safe at {ladder.safe_at} ticks" if ladder.safe_at is not None else "none proved safe"
+    if ladder.bad_at >= 0:
+        known += f", not safe at {ladder.bad_at}"
+    covered = f"{known}; between: {stuck.covered if stuck else 'not looked at'}"
+    return Spacing(
+        None, Verdict.UNDECIDED, stuck.engine if stuck else ladder.engine, covered, ladder.bad
+    )
