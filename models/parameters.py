@@ -1,0 +1,206 @@
+"""Parameters of each scheme in a link file, and how they make the scheme.
+
+A new scheme needs one class here and its entry in ``SCHEMES``.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from itertools import pairwise
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field, PlainValidator, ValidationInfo, field_validator, model_validator
+
+from models.pulse_gap import PulseGap
+from models.wire_per_input import WirePerInput
+from verify import units
+from verify.fields import (
+    Finding,
+    PositiveTime,
+    Table,
+    context,
+    refusal,
+)
+from verify.parts.scheme import Scheme
+
+
+class Parameters(Table, ABC):
+    """Table ``[link]`` of one scheme. ``takes``: the kinds of input that it can carry."""
+
+    takes: ClassVar[tuple[str, ...]] = ("press",)
+
+    scheme: str
+
+    @property
+    def inputs(self) -> int | None:
+        """Number of inputs that the parameters are for; None if they suit any number."""
+        return None
+
+    @abstractmethod
+    def build(self, inputs: int) -> Scheme:
+        """The scheme for this many inputs."""
+
+
+class WirePerInputParameters(Parameters):
+    """wire-per-input has none."""
+
+    def build(self, inputs: int) -> Scheme:
+        """One line each."""
+        return WirePerInput(inputs)
+
+
+def _window(value: object, info: ValidationInfo) -> int | list[int]:
+    tick = context(info).tick
+    allowed = f"{units.allowed_time(0)}, or a list of these, one per gap"
+    findings, found, open_ = [], [], False
+    for i, entry in enumerate(value if isinstance(value, list) else [value]):
+        key = (i,) if isinstance(value, list) else ()
+        try:
+            ticks = units.to_ticks(entry, tick)
+        except units.TimeError as error:
+            generic = not key and error.allowed == units.allowed_time(0)
+            findings.append(Finding(key, allowed if generic else error.allowed))
+            continue
+        open_ = open_ or ticks is None
+        found.append(ticks or 0)
+    if findings or open_:
+        raise refusal(*findings)
+    return found if isinstance(value, list) else found[0]
+
+
+class PulseGapParameters(Parameters):
+    """Times in ticks. See ``models.pulse_gap.PulseGap``."""
+
+    gaps: list[PositiveTime] = Field(
+        description=f"a list with one time per input, each {units.allowed_time(1)}"
+    )
+    pulse: PositiveTime = 1
+    window: Annotated[int | list[int], PlainValidator(_window)] = 0
+    busy: Literal["overlay", "ignore", "queue"] = "overlay"
+    depth: int = Field(1, ge=1, le=64, description="a whole number from 1 to 64")
+    receiver: Literal["timer", "taps"] = "timer"
+    on_miss: Literal["disarm", "rearm"] = "disarm"
+
+    @property
+    def inputs(self) -> int:
+        """One per gap."""
+        return len(self.gaps)
+
+    def build(self, inputs: int) -> Scheme:
+        """Two pulses per press on one line."""
+        return PulseGap(
+            gaps=tuple(self.gaps),
+            pulse=self.pulse,
+            window=tuple(self._windows()),
+            busy=self.busy,
+            depth=self.depth,
+            receiver_kind=self.receiver,
+            on_miss=self.on_miss,
+        )
+
+    def _windows(self) -> list[int]:
+        return self.window if isinstance(self.window, list) else [self.window] * len(self.gaps)
+
+    @field_validator("gaps")
+    @classmethod
+    def _one_per_input(cls, gaps: list[int], info: ValidationInfo) -> list[int]:
+        wanted = context(info).inputs
+        if not gaps:
+            raise refusal(Finding((), "at least one gap, one per input"))
+        if wanted is not None and len(gaps) != wanted:
+            found = f"{len(gaps)} {'entry' if len(gaps) == 1 else 'entries'}"
+            raise refusal(Finding((), f"{wanted}, one per input", found))
+        return gaps
+
+    @model_validator(mode="after")
+    def _fit_together(self) -> PulseGapParameters:
+        findings = [*self._out_of_place(), *self._bad_gaps()]
+        if isinstance(self.window, list) and len(self.window) != len(self.gaps):
+            found = f"{len(self.window)} {'entry' if len(self.window) == 1 else 'entries'}"
+            findings.append(Finding(("window",), f"{len(self.gaps)}, one per gap", found))
+        elif not findings:
+            # Windows around gaps that are themselves wrong say nothing new.
+            listed = isinstance(self.window, list)
+            findings += self._bad_windows() if listed else self._bad_window()
+        if findings:
+            raise refusal(*findings)
+        return self
+
+    def _out_of_place(self) -> list[Finding]:
+        findings = []
+        if "depth" in self.model_fields_set and self.busy != "queue":
+            allowed = f'only with busy = "queue"; busy is "{self.busy}"'
+            findings.append(Finding(("depth",), allowed))
+        if "on_miss" in self.model_fields_set and self.receiver != "timer":
+            allowed = f'only with receiver = "timer"; receiver is "{self.receiver}"'
+            findings.append(Finding(("on_miss",), allowed))
+        return findings
+
+    def _bad_gaps(self) -> list[Finding]:
+        findings = []
+        first: dict[int, int] = {}
+        for i, gap in enumerate(self.gaps):
+            if gap <= self.pulse:
+                allowed = f"more than pulse, which is {self.pulse}: else the two pulses become one"
+                findings.append(Finding(("gaps", i), allowed))
+            elif gap in first:
+                allowed = f"a gap of its own; gaps[{first[gap]}] is {gap} too"
+                findings.append(Finding(("gaps", i), allowed))
+            first.setdefault(gap, i)
+        return findings
+
+    def _bad_window(self) -> list[Finding]:
+        """One window for all gaps: the tightest place decides how large it may be."""
+        (window,) = set(self._windows())
+        order = sorted(range(len(self.gaps)), key=self.gaps.__getitem__)
+        shortest = order[0]
+        limits = [(self.gaps[shortest] - 1, self._too_early(shortest))]
+        for i, j in pairwise(order):
+            limits.append(((self.gaps[j] - self.gaps[i] - 1) // 2, self._meeting(i, j)))
+        most, why = min(limits, key=lambda limit: limit[0])
+        return [Finding(("window",), f"at most {most}: {why}")] if window > most else []
+
+    def _bad_windows(self) -> list[Finding]:
+        windows, findings = self._windows(), []
+        for i, (gap, window) in enumerate(zip(self.gaps, windows, strict=True)):
+            if window >= gap:
+                findings.append(Finding(("window", i), f"at most {gap - 1}: {self._too_early(i)}"))
+        order = sorted(range(len(self.gaps)), key=lambda i: self.gaps[i] - windows[i])
+        reach = order[0]  # the entry whose window ends last, so far
+        for i in order[1:]:
+            low, high = self.gaps[i] - windows[i], self.gaps[reach] + windows[reach]
+            if low <= high:
+                a, b = sorted((reach, i), key=self.gaps.__getitem__)
+                room = self.gaps[b] - self.gaps[a] - 1
+                allowed = (
+                    f"window[{a}] and window[{b}] together at most {room}: {self._meeting(a, b)}"
+                )
+                findings.append(Finding(("window", max(a, b)), allowed))
+            if self.gaps[i] + windows[i] > high:
+                reach = i
+        return findings
+
+    def _too_early(self, i: int) -> str:
+        return (
+            f"gaps[{i}] ({self.gaps[i]}) minus its window must be at least 1, "
+            f"and is {self.gaps[i] - self._windows()[i]}"
+        )
+
+    def _meeting(self, i: int, j: int) -> str:
+        """Where the windows of two gaps overlap, gap i being the shorter."""
+        (a, b), (c, d) = (
+            (self.gaps[k] - self._windows()[k], self.gaps[k] + self._windows()[k]) for k in (i, j)
+        )
+        low, high = max(a, c), min(b, d)
+        where = str(low) if low == high else f"{low} to {high}"
+        return (
+            f"gaps[{i}] ({self.gaps[i]}) takes {a} to {b} and gaps[{j}] ({self.gaps[j]}) "
+            f"takes {c} to {d}, and both take {where}"
+        )
+
+
+SCHEMES: dict[str, type[Parameters]] = {
+    "pulse-gap": PulseGapParameters,
+    "wire-per-input": WirePerInputParameters,
+}
+"""Name of a scheme in a link file -> the parameters it has there."""

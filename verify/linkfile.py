@@ -1,0 +1,403 @@
+"""Read a link file: TOML to ``Link``, or one clear ``LinkFileError``."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, cast
+
+from pydantic import Field, field_validator, model_validator
+
+from models.parameters import SCHEMES, Parameters
+from verify import units
+from verify.errors import LinkFileError
+from verify.fields import (
+    UNKNOWN,
+    Context,
+    Finding,
+    Key,
+    Label,
+    Pair,
+    PositiveSpan,
+    Span,
+    Table,
+    Time,
+    check,
+    did_you_mean,
+    key_text,
+    one_of,
+    printable,
+    refusal,
+    value_text,
+)
+from verify.parts.link import Link
+from verify.parts.operator import Operator
+
+MOST_INPUTS = 100_000
+
+_TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
+
+
+class Inputs(Table):
+    """Table ``[inputs]``."""
+
+    count: int | None = Field(
+        None, ge=1, le=MOST_INPUTS, description=f"a whole number from 1 to {MOST_INPUTS}"
+    )
+    names: list[Label] | None = Field(
+        None,
+        min_length=1,
+        max_length=MOST_INPUTS,
+        description=f"a list of 1 to {MOST_INPUTS} names, each a string",
+    )
+    kind: str = Field("press", description='"press"')
+
+    @field_validator("names")
+    @classmethod
+    def _distinct(cls, names: list[str] | None) -> list[str] | None:
+        first: dict[str, int] = {}
+        findings = [
+            Finding((i,), f"a name of its own; names[{first[name]}] is the same")
+            for i, name in enumerate(names or ())
+            if first.setdefault(name, i) != i
+        ]
+        if findings:
+            raise refusal(*findings)
+        return names
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> Inputs:
+        if self.count is not None and self.names is not None:
+            raise refusal(Finding(("count",), "at most one of the two", "both count and names"))
+        return self
+
+    @property
+    def number(self) -> int | None:
+        """Of inputs; None if the file leaves it to the scheme."""
+        return len(self.names) if self.names is not None else self.count
+
+
+class Line(Table):
+    """Table ``[line]``, in ticks."""
+
+    delay: Span = (0, 0)
+    branches: list[Time] = Field(
+        [0],
+        min_length=1,
+        description=f"a list with the extra delay of one branch or more, each "
+        f"{units.allowed_time()}",
+    )
+
+    @property
+    def longest(self) -> int:
+        """The largest delay that a branch may have."""
+        return self.delay[1] + max(self.branches)
+
+
+class OperatorTable(Table):
+    """Table ``[operator]``, in ticks."""
+
+    spacing: Time = 0
+    repeat: Time = 0
+    hold: PositiveSpan = (1, 1)
+    overlap: int | None = Field(
+        None, ge=1, le=MOST_INPUTS, description=f"a whole number from 1 to {MOST_INPUTS}"
+    )
+    within: Pair | None = None
+
+
+class Clock(Table):
+    """Table ``[clock]``: both ends of the present schemes run on one clock."""
+
+
+class Top(Table):
+    """The whole file. ``tick`` in seconds; the tables are read one by one."""
+
+    name: Label | None = Field(None, description="a string")
+    tick: Fraction = Field(description=_TICK)
+    inputs: object = Field({})
+    link: object = Field({})
+    line: object = Field({})
+    clock: object = Field({})
+    operator: object = Field({})
+
+    @field_validator("tick", mode="plain")
+    @classmethod
+    def _above_zero(cls, value: object) -> Fraction:
+        try:
+            tick = units.parse_duration(value) if isinstance(value, str) else Fraction(0)
+        except units.TimeError:
+            tick = Fraction(0)
+        if tick <= 0:
+            raise refusal(Finding((), _TICK))
+        return tick
+
+
+TABLES: dict[str, type[Table]] = {
+    "inputs": Inputs,
+    "line": Line,
+    "clock": Clock,
+    "operator": OperatorTable,
+}
+
+
+def load(path: str | os.PathLike[str]) -> Link:
+    """The link that the file at ``path`` describes; it is named after the file by default.
+
+    Raises LinkFileError, in one line, for a file that cannot be read or says something wrong.
+    """
+    shown = printable(os.fspath(path))
+    try:
+        data = Path(path).read_bytes()
+    except FileNotFoundError:
+        raise LinkFileError(shown, "", "no such file", "a link file") from None
+    except IsADirectoryError:
+        raise LinkFileError(shown, "", "a directory", "a link file") from None
+    except PermissionError:
+        raise LinkFileError(shown, "", "no permission to read it", "a readable file") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        found = f"that it cannot be read ({printable(reason)})"
+        raise LinkFileError(shown, "", found, "a readable file") from None
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        found = f"byte 0x{data[error.start]:02x} at offset {error.start} (line {line})"
+        raise LinkFileError(shown, "", found, "text in UTF-8") from None
+    stem = printable(Path(path).stem).strip()
+    return parse(text, shown, stem or "link")
+
+
+def parse(text: str, source: str, name: str = "link") -> Link:
+    """The link that ``text`` describes. ``source`` stands for the file in messages.
+
+    ``name``: of the link, if the text gives none. Raises LinkFileError.
+    """
+    document = _toml(text, source)
+    reading = _Reading(document)
+    link = reading.link(name)
+    if link is None:
+        raise reading.error(source)
+    return link
+
+
+def _toml(text: str, source: str) -> dict[str, Any]:
+    # Some editors begin a file with a byte order mark.
+    text = text.removeprefix("\ufeff")
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        lines = text.replace("\r\n", "\n").split("\n")
+        end = f"at the end, line {len(lines)}, column {len(lines[-1]) + 1}"
+        what = printable(str(error)).replace("at end of document", end)
+    except RecursionError:
+        what = "brackets nested too deeply"
+    except ValueError:
+        what = "a number of too many digits"
+    raise LinkFileError(source, "", f"text that is not TOML: {what}", "TOML")
+
+
+class _Reading:
+    """One pass over a document. Collects findings; tables that are wrong stay None."""
+
+    def __init__(self, document: dict[str, Any]) -> None:
+        self.document = document
+        self.findings: list[Finding] = []
+        _, found = check(Top, document, (), Context())
+        self._note(found)
+        top = self._alone("tick")
+        self.tick = top.tick if top is not None else None
+        top = self._alone("tick", "name")
+        self.name = top.name if top is not None else None
+        self.inputs = cast(Inputs | None, self._table("inputs"))
+        self.parameters = self._parameters()
+        self.line = cast(Line | None, self._table("line"))
+        self._table("clock")
+        self.operator = cast(OperatorTable | None, self._table("operator"))
+
+    def _alone(self, *keys: str) -> Top | None:
+        """Some keys of the top, whatever else is wrong there."""
+        some = {key: self.document[key] for key in keys if key in self.document}
+        return cast(Top | None, check(Top, some, (), Context())[0])
+
+    def _table(self, name: str) -> Table | None:
+        known = Context(self.tick)
+        table, found = check(TABLES[name], self.document.get(name, {}), (name,), known)
+        self._note(found)
+        return table
+
+    def _parameters(self) -> Parameters | None:
+        value = self.document.get("link", {})
+        if not isinstance(value, dict):
+            self._note([Finding(("link",), "a table [link]")])
+            return None
+        scheme = value.get("scheme")
+        if not isinstance(scheme, str) or scheme not in SCHEMES:
+            allowed = one_of(SCHEMES) + did_you_mean(scheme, SCHEMES)
+            self._note([Finding(("link", "scheme"), allowed, missing="scheme" not in value)])
+            return None
+        number = self.inputs.number if self.inputs is not None else None
+        table, found = check(SCHEMES[scheme], value, ("link",), Context(self.tick, number))
+        self._note(found)
+        return cast(Parameters | None, table)
+
+    def link(self, name: str) -> Link | None:
+        """The link, if nothing is wrong."""
+        inputs = self._number()
+        self._kind()
+        self._in_time()
+        if (
+            self.findings
+            or inputs is None
+            or self.tick is None
+            or self.inputs is None
+            or self.parameters is None
+            or self.line is None
+            or self.operator is None
+        ):
+            return None
+        names = self.inputs.names or [str(i + 1) for i in range(inputs)]
+        return Link(
+            name=self.name or name,
+            tick=self.tick,
+            names=tuple(names),
+            scheme_name=self.parameters.scheme,
+            scheme=self.parameters.build(inputs),
+            operator=Operator(
+                spacing=self.operator.spacing,
+                repeat=self.operator.repeat,
+                hold=self.operator.hold,
+                overlap=self.operator.overlap,
+            ),
+            delay=self.line.delay,
+            branches=tuple(self.line.branches),
+            within=self.operator.within,
+        )
+
+    # -- what spans tables ----------------------------------------------------
+
+    def _number(self) -> int | None:
+        if self.inputs is None:
+            return None
+        if self.inputs.number is not None or self.parameters is None:
+            return self.inputs.number
+        number = self.parameters.inputs
+        if number is None:
+            allowed = f"a whole number from 1 to {MOST_INPUTS}, or names instead"
+            self._note([Finding(("inputs", "count"), allowed, missing=True)])
+        elif number > MOST_INPUTS:
+            found = f"parameters for {number} inputs"
+            self._note([Finding(("link",), f"at most {MOST_INPUTS} inputs", found)])
+        return number
+
+    def _kind(self) -> None:
+        if self.inputs is None or self.parameters is None:
+            return
+        takes, kind = self.parameters.takes, self.inputs.kind
+        if kind not in takes:
+            allowed = one_of(takes) + did_you_mean(kind, takes)
+            if kind == "level":
+                allowed += (
+                    f': scheme "{self.parameters.scheme}" takes presses, '
+                    "not the positions of levers"
+                )
+            self._note([Finding(("inputs", "kind"), allowed)])
+
+    def _in_time(self) -> None:
+        if self.line is None or self.operator is None or self.operator.within is None:
+            return
+        if self.tick is not None and self.operator.within[1] < self.line.longest:
+            allowed = (
+                f"[least, most] with most at least {units.ticks_text(self.line.longest, self.tick)}"
+                ", the longest delay of the line: else no press could ever be in time"
+            )
+            self._note([Finding(("operator", "within"), allowed)])
+
+    # -- what is said ---------------------------------------------------------
+
+    def _note(self, findings: list[Finding]) -> None:
+        self.findings += [self._explained(f) if f.found == UNKNOWN else f for f in findings]
+
+    def _explained(self, finding: Finding) -> Finding:
+        *table, key = finding.key
+        if table == ["clock"]:
+            scheme = self._scheme_word()
+            allowed = f"no key: clocks that differ are not modelled for {scheme} yet"
+            return replace(finding, allowed=allowed, found=None)
+        known = self._keys(table)
+        return replace(finding, allowed=", ".join(known) + self._hint(str(key), table, known))
+
+    def _scheme_word(self) -> str:
+        link = self.document.get("link")
+        scheme = link.get("scheme") if isinstance(link, dict) else None
+        return f'scheme "{scheme}"' if scheme in list(SCHEMES) else "this scheme"
+
+    def _keys(self, table: list[str | int]) -> list[str]:
+        if not table:
+            return list(Top.model_fields)
+        if table == ["link"]:
+            own = SCHEMES[self.document["link"]["scheme"]]
+            return list(own.model_fields)
+        return list(TABLES[str(table[0])].model_fields)
+
+    def _hint(self, key: str, table: list[str | int], known: list[str]) -> str:
+        """Where a key that is right elsewhere belongs, or a known one that is spelt alike."""
+        if table and key in ("tick", "name"):
+            return f"; '{key}' belongs at the top of the file, before the first table"
+        for name, other in TABLES.items():
+            if [name] != table and key in other.model_fields:
+                return f"; '{key}' belongs in [{name}]"
+        schemes = [s for s, p in SCHEMES.items() if key in p.model_fields]
+        if schemes:
+            where = f"to scheme {one_of(schemes)}" if table == ["link"] else "in [link]"
+            return f"; '{key}' belongs {where}"
+        return did_you_mean(key, known)
+
+    def error(self, source: str) -> LinkFileError:
+        """The first finding in the order of the file, and how many more there are."""
+        ranks, ends = self._order()
+
+        def rank(finding: Finding) -> tuple[int, int]:
+            key = finding.key
+            if finding.missing:
+                return ends.get(key[:-1], len(ranks)), 1
+            while key not in ranks:
+                key = key[:-1]
+            return ranks[key], 0
+
+        first, *more = sorted(self.findings, key=rank)
+        found = first.found or ("nothing" if first.missing else self._repeat(first.key))
+        allowed = first.allowed
+        if more:
+            allowed += f" (and {len(more)} more {'problem' if len(more) == 1 else 'problems'})"
+        return LinkFileError(source, key_text(first.key), found, allowed)
+
+    def _order(self) -> tuple[dict[Key, int], dict[Key, int]]:
+        """Of every place, its rank in the file; of every table, where its own keys end."""
+        ranks: dict[Key, int] = {}
+        ends: dict[Key, int] = {}
+
+        def visit(key: Key, value: object, table: Key) -> None:
+            ranks[key] = len(ranks)
+            if isinstance(value, dict):
+                ends[key] = ranks[key]
+                # What is legal lies no deeper than the keys of a table.
+                for name, entry in value.items() if len(key) < 2 else ():
+                    visit((*key, name), entry, key)
+                return
+            ends[table] = ranks[key]
+            for i in range(len(value)) if isinstance(value, list) else ():
+                ranks[(*key, i)] = len(ranks)
+
+        visit((), self.document, ())
+        return ranks, ends
+
+    def _repeat(self, key: Key) -> str:
+        value: Any = self.document
+        for part in key:
+            value = value[part]
+        return value_text(value)
