@@ -1,0 +1,1 @@
+"""The schemes, and link files of standards and demos."""

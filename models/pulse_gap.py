@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Literal
 
@@ -59,9 +60,13 @@ class PulseGap:
         """Columns for people, ticks: what tells one input from another."""
         return {"gap": self.gaps, "window": self.window}
 
-    def settings(self) -> dict[str, str]:
-        """Everything else, in words."""
-        found = {"pulse": f"{self.pulse} ticks", "busy": self.busy, "receiver": self.receiver_kind}
+    def settings(self) -> dict[str, str | int]:
+        """Everything else: words, or numbers of ticks."""
+        found: dict[str, str | int] = {
+            "pulse": self.pulse,
+            "busy": self.busy,
+            "receiver": self.receiver_kind,
+        }
         if self.busy == "queue":
             found["depth"] = str(self.depth)
         if self.receiver_kind == "timer":
@@ -129,7 +134,7 @@ class PulseGap:
 
         body: list[Statement] = [Rule("second pulse", second.expires(), (pulse.emit(),))]
         if places:
-            moves = [a.set(b.read()) for a, b in zip(places, places[1:], strict=False)]
+            moves = [a.set(b.read()) for a, b in itertools.pairwise(places)]
             body.append(
                 Rule(
                     "next in the queue",
@@ -199,5 +204,3 @@ class PulseGap:
                 ),
             ),
         )
-
-

@@ -25,7 +25,7 @@ class WirePerInput:
         """Nothing but the number of the line tells one input from another."""
         return {"line": tuple(range(1, self.inputs + 1))}
 
-    def settings(self) -> dict[str, str]:
+    def settings(self) -> dict[str, str | int]:
         """No parameters."""
         return {}
 
@@ -37,8 +37,14 @@ class WirePerInput:
                 f"transmitter{i}",
                 (),
                 (
-                    Each(PRESS, "p", (Rule("press", pressed["input"].eq(i), (line_rise(i).emit(),)),)),
-                    Each(RELEASE, "r", (Rule("release", gone["input"].eq(i), (line_fall(i).emit(),)),)),
+                    Each(
+                        PRESS, "p", (Rule("press", pressed["input"].eq(i), (line_rise(i).emit(),)),)
+                    ),
+                    Each(
+                        RELEASE,
+                        "r",
+                        (Rule("release", gone["input"].eq(i), (line_fall(i).emit(),)),),
+                    ),
                 ),
             )
             for i in range(self.inputs)

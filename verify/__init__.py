@@ -1,0 +1,1 @@
+"""fewwire: a verifier for links that squeeze many controls onto few lines."""

@@ -33,7 +33,7 @@ class UsageError(FewwireError):
     """The question makes no sense for this link, or an option is wrong."""
 
 
-class InternalDisagreement(FewwireError):
+class DisagreementError(FewwireError):
     """Two engines contradict each other: a bug in fewwire, with the evidence."""
 
     exit_code = 4

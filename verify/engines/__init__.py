@@ -1,0 +1,1 @@
+"""Engines: simulator, explorer, solver. All read the same machines."""

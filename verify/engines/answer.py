@@ -64,8 +64,9 @@ class Answer:
     """An engine's answer about one link part.
 
     ``script``: of a failing run, inputs numbered within the part, line delay as in the
-    script. ``covered``: how far the search looked, in words; ``complete``: everywhere. ``best``/``worst``: per
-    input, latency extremes over all sequences that came out right (delay left out).
+    script. ``covered``: how far the search looked, in words; ``complete``: everywhere.
+    ``best``/``worst``: per input, latency extremes over all sequences that came out right
+    (delay left out).
     """
 
     verdict: Verdict

@@ -24,9 +24,8 @@ def hammer(system: System, budget: Budget, progress: Progress, seed: int = 0) ->
     starts = list(compiled.starts())
     progress.presses = LONGEST
     runs = 0
-    for runs in range(1, RUNS + 1):
-        if budget.spent(progress.states):
-            break
+    while runs < RUNS and not budget.spent(progress.states):
+        runs += 1
         script = _run(compiled, random.choice(starts), random, progress)
         if script is not None:
             return Answer(Verdict.FAILS, "simulator", script)

@@ -36,7 +36,7 @@ def least_choice(pick: ex.Pick) -> int:
 class Tick:
     """Everything in flux during one tick."""
 
-    __slots__ = ("place", "expired", "woken", "happened", "log", "bound", "choose")
+    __slots__ = ("bound", "choose", "expired", "happened", "log", "place", "woken")
 
     def __init__(self, place: list[Any], choose: Chooser) -> None:
         self.place = place
@@ -103,7 +103,7 @@ class Compiled:
         return [item.start]
 
     def next_event(self, state: State) -> int | None:
-        """Ticks until the next timer or bank entry (restraints apart) runs out; None if none runs."""
+        """Ticks until something other than a restraint runs out; None if nothing runs."""
         best: int | None = None
         for i in self._live_timers:
             left = state[i]
@@ -287,7 +287,9 @@ class Compiled:
         def run(tick: Tick) -> None:
             left = length(tick)
             if left < 0:
-                raise ModelError(f"{bank.name!r} was given an entry of length {left}; allowed: 0 up")
+                raise ModelError(
+                    f"{bank.name!r} was given an entry of length {left}; allowed: 0 up"
+                )
             if left == 0:
                 tick.woken.update(wakes)
             entry = (left, *(v(tick) for v in values))
@@ -365,10 +367,10 @@ class Compiled:
                 return lambda tick: value
             case ex.Read(number):
                 i = self.where[number]
-                return lambda tick: tick.place[i]  # type: ignore[no-any-return]
+                return lambda tick: tick.place[i]
             case ex.Left(timer):
                 j = self.where[timer]
-                return lambda tick: tick.place[j]  # type: ignore[no-any-return]
+                return lambda tick: tick.place[j]
             case ex.Field(name, index):
                 return lambda tick: tick.bound[name][index + 1]
             case ex.EntryLeft(name):

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from heapq import heappop, heappush
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import Compiled, Occurrence, State
@@ -59,9 +59,7 @@ def explore(
 
 
 class _Search:
-    def __init__(
-        self, system: System, budget: Budget, progress: Progress, latencies: bool
-    ) -> None:
+    def __init__(self, system: System, budget: Budget, progress: Progress, latencies: bool) -> None:
         self.compiled = Compiled(system)
         self.budget, self.progress, self.latencies = budget, progress, latencies
         self.count = self.compiled.offer.count
@@ -97,9 +95,7 @@ class _Search:
             covered = f"{self.progress.states} states, up to the first failure"
         else:
             covered = f"all sequences of fewer than {self.progress.presses} presses"
-        return Answer(
-            verdict, "explorer", self.failed, covered, complete, self.best, self.worst
-        )
+        return Answer(verdict, "explorer", self.failed, covered, complete, self.best, self.worst)
 
     # -- transitions ----------------------------------------------------------
 
@@ -238,10 +234,9 @@ def _weaker(a: State, b: State) -> bool:
     return all(_place_weaker(x, y) for x, y in zip(a, b, strict=True))
 
 
-def _place_weaker(x: object, y: object) -> bool:
-    if isinstance(x, int) and isinstance(y, int):
+def _place_weaker(x: Any, y: Any) -> bool:
+    if isinstance(x, int):
         return x <= y
-    assert isinstance(x, tuple) and isinstance(y, tuple)
     longest: dict[tuple[int, ...], list[int]] = {}
     for left, *fields in y:
         longest.setdefault(tuple(fields), []).append(left)

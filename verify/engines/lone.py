@@ -40,7 +40,9 @@ def lone_presses(link: Link) -> Lone:
     )
 
 
-def _press(compiled: Compiled, start: State, index: int) -> tuple[int | None, int | None, int, bool]:
+def _press(
+    compiled: Compiled, start: State, index: int
+) -> tuple[int | None, int | None, int, bool]:
     wanted = strike(0)
     firsts: list[int | None] = []
     settled, rests = 0, True

@@ -51,9 +51,7 @@ def _smaller(script: Script) -> Iterator[Script]:
 
 
 def _closer(presses: tuple[Press, ...], k: int, ticks: int) -> tuple[Press, ...]:
-    return tuple(
-        replace(p, tick=p.tick - ticks) if n >= k else p for n, p in enumerate(presses)
-    )
+    return tuple(replace(p, tick=p.tick - ticks) if n >= k else p for n, p in enumerate(presses))
 
 
 def _from_zero(presses: tuple[Press, ...]) -> tuple[Press, ...]:

@@ -21,7 +21,7 @@ from verify.parts.signals import PRESS, RELEASE, Kind
 FAR = 10**9
 
 
-class NotAllowed(ModelError):
+class NotAllowedError(ModelError):
     """A script does what its operator may not do."""
 
 
@@ -47,7 +47,7 @@ class Simulator:
         """Ticks in which something happened, until all is at rest, or tick ``until``.
 
         ``by_tick`` steps through every tick; otherwise from event to event. Raises
-        NotAllowed if the operator of the link may not do what the script says.
+        NotAllowedError if the operator of the link may not do what the script says.
         """
         pending = sorted(script.presses, key=lambda p: (p.tick, p.input))
         picks = dict(script.picks)
@@ -68,10 +68,13 @@ class Simulator:
                 k += 1
             chosen = iter(picks.get(now, ()))
             result = self.compiled.step(
-                state, passed, taken, lambda pick, c=chosen: next(c, pick.least)  # type: ignore[misc]
+                state,
+                passed,
+                taken,
+                lambda pick, c=chosen: next(c, pick.least),  # type: ignore[misc]
             )
             if result is None:
-                raise NotAllowed(f"the operator may not press {taken} at tick {now}")
+                raise NotAllowedError(f"the operator may not press {taken} at tick {now}")
             state = result[0]
             if result[1]:
                 yield Moment(now, tuple(result[1]))
@@ -187,4 +190,4 @@ class _Namer:
         return Failure(tick, kind.label, output, due, came, branch)
 
 
-__all__ = ["FAR", "Moment", "NotAllowed", "Press", "Simulator", "replay"]
+__all__ = ["FAR", "Moment", "NotAllowedError", "Press", "Simulator", "replay"]

@@ -31,6 +31,7 @@ from verify.engines.symbolic import (
     Symbolic,
     SymState,
     both,
+    either,
     equal,
     less,
     negate,
@@ -48,7 +49,7 @@ MOST_EVENTS = 400
 MOST_TOGETHER = 3
 
 
-class OutOfReach(Exception):
+class OutOfReachError(Exception):
     """The search met something it does not cover; the text says what."""
 
 
@@ -127,7 +128,7 @@ class _Search:
                 if not level:
                     return self._proved(depth)
             covered = f"all sequences of up to {self.most} presses"
-        except OutOfReach as reason:
+        except OutOfReachError as reason:
             covered = str(reason)
         return self._answer(covered)
 
@@ -142,9 +143,7 @@ class _Search:
             verdict = Verdict.FAILS
         else:
             verdict = Verdict.HOLDS if complete else Verdict.UNDECIDED
-        return Answer(
-            verdict, "solver", self.failed, covered, complete, self.best, self.worst
-        )
+        return Answer(verdict, "solver", self.failed, covered, complete, self.best, self.worst)
 
     # -- histories ------------------------------------------------------------
 
@@ -207,18 +206,16 @@ class _Search:
         moment = _Moment(history)
         for _ in range(MOST_EVENTS):
             if self.budget.spent(self.progress.states):
-                raise OutOfReach(f"all sequences of fewer than {self.progress.presses} presses")
+                raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
             ends = self.symbolic.ends(moment.state)
             yield from self._presses_before(history, moment, ends)
             if self.failed is not None and not self.latencies:
                 return
             if not self._next_event(history, moment, ends):
                 return
-        raise OutOfReach(f"{MOST_EVENTS} events after a press without coming to rest")
+        raise OutOfReachError(f"{MOST_EVENTS} events after a press without coming to rest")
 
-    def _next_event(
-        self, history: _History, moment: _Moment, ends: list[tuple[Cond, Num]]
-    ) -> bool:
+    def _next_event(self, history: _History, moment: _Moment, ends: list[tuple[Cond, Num]]) -> bool:
         """Move to the next event; False when there is none, or all that follow failed."""
         if not ends:
             return False
@@ -327,7 +324,10 @@ class _Search:
             for condition, state, passed in spread:
                 given = iter(press.picks)
                 _, outcome = self.symbolic.step(
-                    state, passed, press.inputs, lambda _, g=given: next(g)  # type: ignore[misc]
+                    state,
+                    passed,
+                    press.inputs,
+                    lambda _, g=given: next(g),  # type: ignore[misc]
                 )
                 runs.append((condition, outcome.state))
         return runs
@@ -378,19 +378,22 @@ class _Search:
         given: Sequence[Cond],
         picks: tuple[tuple[Num, tuple[Num, ...]], ...],
     ) -> list[Cond] | None:
-        """Look for a failure in a tick. Returns what holds where there was none; None if nowhere."""
+        """Look for a failure in a tick. Returns what holds if there was none; None: there always is."""
         self.progress.states += 1
         right = list(given)
+        wrong: Cond = False
         for event in said:
             if event.signal == failure(0):
-                if self._possible([*given, event.when]):
-                    if self.failed is None:
-                        self.failed = self._script(self.solver_model, history, picks)
-                    if not self.latencies:
-                        return None
-                right.append(negate(event.when))
-        if any(c is False for c in right) or (len(right) > len(given) and not self._possible(right)):
-            return None
+                wrong = either(wrong, event.when)
+        # One question for all failures of the tick; without one nothing is left to exclude.
+        if wrong is not False and self._possible([*given, wrong]):
+            if self.failed is None:
+                self.failed = self._script(self.solver_model, history, picks)
+            if not self.latencies:
+                return None
+            right.append(negate(wrong))
+            if not self._possible(right):
+                return None
         if self.latencies:
             for event in said:
                 if event.signal == delivered(0):
@@ -434,7 +437,7 @@ class _Search:
             optimum.set("timeout", int(seconds * 1000) + 1)
         optimum.minimize(ticks) if least else optimum.maximize(ticks)
         if optimum.check() != z3.sat:
-            raise OutOfReach("the solver gave up on a latency")
+            raise OutOfReachError("the solver gave up on a latency")
         model = optimum.model()
         return Delivery(
             model.eval(ticks, model_completion=True).as_long(),
@@ -454,9 +457,7 @@ class _Search:
                 raise AssertionError("an unknown without a model")
             return int(model.eval(term, model_completion=True).as_long())
 
-        presses = [
-            Press(value(t.at), value(index)) for t in history.taken for index in t.inputs
-        ]
+        presses = [Press(value(t.at), value(index)) for t in history.taken for index in t.inputs]
         chosen = [(value(t.at), tuple(map(value, t.picks))) for t in history.taken if t.picks]
         chosen += [(value(at), tuple(map(value, values))) for at, values in picks]
         shift = next(
@@ -484,7 +485,7 @@ class _Search:
             self.solver.add(*terms)
             result = self.solver.check()
             if result == z3.unknown or self.budget.spent(self.progress.states):
-                raise OutOfReach(f"all sequences of fewer than {self.progress.presses} presses")
+                raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
             if result == z3.sat:
                 self.solver_model = self.solver.model()
             return bool(result == z3.sat)
@@ -524,10 +525,14 @@ def _least(ends: list[tuple[Cond, Num]]) -> Num | None:
         if result is None:
             result, there_before = left, there
             continue
-        better = both(there, z3.Or(negate(there_before), left < result)) if not (
-            there is True and there_before is True
-        ) else less(left, result)
-        result = left if better is True else result if better is False else z3.If(better, left, result)
+        better = (
+            both(there, z3.Or(negate(there_before), left < result))
+            if not (there is True and there_before is True)
+            else less(left, result)
+        )
+        result = (
+            left if better is True else result if better is False else z3.If(better, left, result)
+        )
         there_before = True if there is True or there_before is True else z3.Or(there, there_before)
     return result
 

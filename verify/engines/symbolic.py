@@ -7,6 +7,7 @@ slots, each there under a condition; a run is a sequence of events, so few slots
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
@@ -87,11 +88,12 @@ def lookup(table: tuple[int, ...], index: Num) -> Num:
     if len(set(table)) == 1:
         return table[0]
     step = table[1] - table[0]
-    if all(b - a == step for a, b in zip(table, table[1:], strict=False)):
+    if all(b - a == step for a, b in itertools.pairwise(table)):
         return table[0] + step * index  # an even table is linear arithmetic
     result: Num = table[-1]
     for k in range(len(table) - 2, -1, -1):
-        result = choose(index <= k, table[k], result) if table[k] != result else result
+        if table[k] != table[k + 1]:
+            result = choose(index <= k, table[k], result)
     return result
 
 

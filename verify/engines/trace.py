@@ -70,9 +70,7 @@ class Trace:
         """The documented JSON form."""
         failure = self.failure
         return {
-            "events": [
-                {"tick": e.tick, "signal": e.signal, "value": e.value} for e in self.events
-            ],
+            "events": [{"tick": e.tick, "signal": e.signal, "value": e.value} for e in self.events],
             "failure": failure
             and {
                 "tick": failure.tick,

@@ -1,0 +1,1 @@
+"""The modelling language: expressions, memory, machines. Knows nothing of links or engines."""

@@ -8,7 +8,7 @@ its Python meaning (two trees of the same shape are equal) and trees can be keys
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Union
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from verify.language.state import Bank, Number, Signal, Timer
@@ -57,7 +57,7 @@ class Bool:
         return Not(self)
 
 
-IntLike = Union[Int, int]
+IntLike = Int | int
 
 
 def integer(value: IntLike) -> Int:

@@ -1,4 +1,4 @@
-"""A whole link, and the systems that engines run on: operator, transmitter, lines, receivers, monitors."""
+"""A whole link, and the systems that engines run on: from the operator to the monitors."""
 
 from __future__ import annotations
 

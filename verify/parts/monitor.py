@@ -93,7 +93,9 @@ def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
                         entry["input"].eq(struck["output"]) & (entry.left <= entry["width"]),
                         (
                             entry.take(),
-                            delivered(branch).emit(entry["input"], entry["total"] - entry.left + extra),
+                            delivered(branch).emit(
+                                entry["input"], entry["total"] - entry.left + extra
+                            ),
                         ),
                         (stray.emit(struck["output"]),),
                     ),

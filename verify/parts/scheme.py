@@ -33,8 +33,8 @@ class Scheme(Protocol):
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """Columns for people, a number per input (ticks unless the name says otherwise)."""
 
-    def settings(self) -> dict[str, str]:
-        """The parameters that are the same for all inputs, in words."""
+    def settings(self) -> dict[str, str | int]:
+        """The parameters that are the same for all inputs: words, or numbers of ticks."""
 
     def transmitter(self) -> tuple[Machine, ...]:
         """From ``press`` (and ``release``) to ``line_rise``/``line_fall``."""

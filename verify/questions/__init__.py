@@ -1,0 +1,1 @@
+"""Questions that users ask, answered by engines."""

@@ -13,9 +13,9 @@ from typing import Literal
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
 from verify.engines.shrink import shrink
-from verify.engines.simulator import NotAllowed, replay
+from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Press, Script, Trace
-from verify.errors import InternalDisagreement
+from verify.errors import DisagreementError
 from verify.language.machine import System
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
@@ -92,14 +92,14 @@ class Subject:
         return list(found.items())
 
     def replay(self, script: Script) -> Trace:
-        """Run a script on the whole link. Raises NotAllowed if its operator may not do it."""
+        """Run a script on the whole link. Raises NotAllowedError if its operator may not do it."""
         return replay(self.link, self.windows, script)
 
     def fails(self, script: Script) -> bool:
         """The script is legal and something comes out wrong."""
         try:
             return self.replay(script).failure is not None
-        except NotAllowed:
+        except NotAllowedError:
             return False
 
 
@@ -118,7 +118,7 @@ def judge(
     """The verdict on every sequence that the operator of the link allows.
 
     ``latencies``: also the extremes over all sequences that come out right.
-    Raises InternalDisagreement if a failure does not replay.
+    Raises DisagreementError if a failure does not replay.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     verdict, engines, covered, complete = Verdict.HOLDS, [], [], True
@@ -139,9 +139,7 @@ def judge(
             for carried in alike:
                 _gather(subject, windows, carried, answer.best, best, min)
                 _gather(subject, windows, carried, answer.worst, worst, max)
-    return Judgement(
-        verdict, _together(engines), _together(covered), failed, complete, best, worst
-    )
+    return Judgement(verdict, _together(engines), _together(covered), failed, complete, best, worst)
 
 
 def _ask(
@@ -189,7 +187,7 @@ def _show(subject: Subject, answer: Answer, carried: tuple[int, ...]) -> Trace:
     script = _on_whole(subject, answer.script, carried)
     trace = subject.replay(script)
     if trace.failure is None:
-        raise InternalDisagreement(
+        raise DisagreementError(
             f"the {answer.engine} found a failure that the simulator does not see: {script}; "
             "this is a bug in fewwire, please report it with the link file"
         )

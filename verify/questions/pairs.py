@@ -52,9 +52,7 @@ def least_pairs(
     matrix = [list(row) for row in alone]
     while True:
         frozen = tuple(map(tuple, matrix))
-        judged = judge(
-            subject.respaced(spacing=0, pairs=frozen), engine, progress, budget=budget
-        )
+        judged = judge(subject.respaced(spacing=0, pairs=frozen), engine, progress, budget=budget)
         if judged.trace is None or not _raise_one(
             matrix, judged.trace, subject.lone.settled, spacing
         ):

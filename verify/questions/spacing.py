@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 from verify.engines.answer import Budget, Progress, Verdict
@@ -62,7 +63,7 @@ class _Ladder:
 def own_spacing(trace: Trace) -> int | None:
     """Ticks between the closest two presses of a trace; None if it has fewer than two."""
     ticks = [press.tick for press in trace.script.presses]
-    return min((b - a for a, b in zip(ticks, ticks[1:], strict=False)), default=None)
+    return min((b - a for a, b in itertools.pairwise(ticks)), default=None)
 
 
 def least_spacing(

@@ -1,0 +1,1 @@
+"""Tests of fewwire. ``links`` holds the strategies; ``bench`` the benchmarks."""

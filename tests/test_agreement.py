@@ -1,0 +1,163 @@
+"""Three independent routes to the same answer: simulator, explorer, solver.
+
+A disagreement found here is a bug in fewwire; the link that shows it stays below as an example.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+from hypothesis import event, example, given, settings
+from hypothesis import strategies as st
+
+from models.pulse_gap import PulseGap
+from models.wire_per_input import WirePerInput
+from tests.links import even_gaps, links, make_link, pulse_gaps, scripts
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.simulator import NotAllowedError, Simulator
+from verify.engines.trace import Press, Script
+from verify.parts.link import Link
+from verify.parts.operator import Operator
+from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.latency import latencies
+from verify.questions.spacing import least_spacing
+
+UNDECIDED = Verdict.UNDECIDED
+
+
+def verdict_of(link: Link, engine: EngineName, seconds: float = 4) -> Judgement:
+    return judge(Subject(link), engine, Progress(), budget=Budget(seconds))
+
+
+def moments(simulator: Simulator, script: Script, by_tick: bool) -> list[object] | str:
+    try:
+        return list(simulator.run(script, by_tick=by_tick))
+    except NotAllowedError:
+        return "not allowed"
+
+
+@given(st.data())
+def test_the_simulator_gives_the_same_by_tick_and_by_event(data: st.DataObject) -> None:
+    link = data.draw(links())
+    script = data.draw(scripts(link))
+    subject = Subject(link)
+    simulator = Simulator(link, script.delay, subject.windows)
+
+    by_event = moments(simulator, script, by_tick=False)
+    by_tick = moments(simulator, script, by_tick=True)
+
+    assert by_event == by_tick
+
+
+@given(links())
+@settings(max_examples=150)
+def test_explorer_solver_and_simulator_agree_on_the_verdict(link: Link) -> None:
+    explored = verdict_of(link, "explorer")
+    solved = verdict_of(link, "solver")
+    event(f"explorer {explored.verdict.value}, solver {solved.verdict.value}")
+
+    if UNDECIDED not in (explored.verdict, solved.verdict):
+        assert explored.verdict is solved.verdict
+    if explored.verdict is Verdict.HOLDS:
+        hammered = verdict_of(link, "simulator", seconds=0.1)
+        assert hammered.verdict is UNDECIDED
+
+
+@given(links(pulse_gaps(busy="overlay")) | links(pulse_gaps(busy="ignore")))
+@settings(max_examples=60)
+def test_the_solver_decides_whatever_does_not_queue(link: Link) -> None:
+    assert verdict_of(link, "solver", seconds=20).verdict is not UNDECIDED
+
+
+@given(links(pulse_gaps(busy="overlay")) | links(pulse_gaps(busy="ignore")))
+@settings(max_examples=60)
+def test_explorer_and_solver_agree_on_the_least_spacing(link: Link) -> None:
+    subject = Subject(link)
+
+    explored = least_spacing(subject, "explorer", Progress(), Budget(10))
+    solved = least_spacing(subject, "solver", Progress(), Budget(10))
+
+    assert (explored.ticks, explored.verdict) == (solved.ticks, solved.verdict)
+
+
+@given(links())
+@settings(max_examples=60)
+def test_the_least_spacing_holds_and_the_trace_below_keeps_one_tick_less(link: Link) -> None:
+    found = least_spacing(Subject(link), "explorer", Progress(), Budget(4))
+    event(f"{found.verdict.value}")
+    if found.verdict is not Verdict.HOLDS or found.ticks is None:
+        return
+
+    assert verdict_of(link.with_operator(spacing=found.ticks), "auto").verdict is Verdict.HOLDS
+    if found.ticks == 0:
+        assert found.trace_below is None
+    else:
+        below = Subject(link.with_operator(spacing=found.ticks - 1))
+        assert found.trace_below is not None
+        assert below.fails(found.trace_below.script)
+
+
+@given(links(pulse_gaps(busy="overlay")) | links(pulse_gaps(busy="ignore")))
+@settings(max_examples=40)
+def test_explorer_and_solver_agree_on_latencies(link: Link) -> None:
+    explored = latencies(Subject(link), "explorer", Progress(), Budget(5))
+    solved = latencies(Subject(link), "solver", Progress(), Budget(5))
+    if not (explored.exact and solved.exact and explored.verdict is Verdict.HOLDS):
+        return
+
+    assert [(i.best, i.worst) for i in explored.inputs] == [
+        (i.best, i.worst) for i in solved.inputs
+    ]
+
+
+def every_short_script(link: Link, presses: int, horizon: int) -> list[Script]:
+    """All sequences of so many presses from tick 0, at most ``horizon`` apart: the naive search."""
+    found = []
+    for inputs in product(range(link.inputs), repeat=presses):
+        for waits in product(range(horizon + 1), repeat=presses - 1):
+            now, made = 0, [Press(0, inputs[0])]
+            for wait, index in zip(waits, inputs[1:], strict=True):
+                now += wait
+                made.append(Press(now, index))
+            if len(set(made)) == presses and made == sorted(made):
+                found += [
+                    Script(tuple(made), delay) for delay in range(link.delay[0], link.delay[1] + 1)
+                ]
+    return found
+
+
+@given(links(pulse_gaps(most_inputs=2)))
+@settings(max_examples=25)
+def test_no_short_sequence_contradicts_the_explorer(link: Link) -> None:
+    subject = Subject(link)
+    judged = verdict_of(link, "explorer")
+    horizon = min(12, max(subject.lone.settled) + 1)
+    shortest = 99
+    for count in (1, 2):
+        if any(subject.fails(script) for script in every_short_script(link, count, horizon)):
+            shortest = count
+            break
+
+    if judged.verdict is Verdict.HOLDS:
+        assert shortest == 99
+    if judged.trace is not None and len(judged.trace.script.presses) <= 2:
+        # Breadth first: nothing with fewer presses fails.
+        assert shortest >= len(judged.trace.script.presses)
+
+
+@pytest.mark.parametrize("engine", ["explorer", "solver"])
+@pytest.mark.parametrize("n", [1, 2, 7, 16])
+def test_least_spacing_of_even_gaps_is_the_longest_send(n: int, engine: EngineName) -> None:
+    found = least_spacing(Subject(make_link(even_gaps(n))), engine, Progress())
+
+    assert found.ticks == 2 * n + 2
+    assert found.trace_below is not None
+    assert found.trace_below.failure is not None
+
+
+def test_holds_is_never_said_by_the_simulator() -> None:
+    assert verdict_of(make_link(WirePerInput(2)), "simulator").verdict is UNDECIDED
+
+
+__all__ = ["Operator", "PulseGap", "example"]

@@ -1,0 +1,124 @@
+"""Answers as plain data for ``--json``. The keys are documented and stable."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from verify.engines.trace import Trace
+from verify.parts.link import Link
+from verify.questions.judging import Judgement
+from verify.questions.latency import Latencies
+from verify.questions.pairs import Pairs
+from verify.questions.spacing import Spacing
+from verify.reports.cautions import flashing
+
+
+def rate_hz(ticks: int, tick: Fraction) -> Fraction | None:
+    """Presses per second at a spacing of ``ticks``; None where the spacing is 0."""
+    return 1 / (ticks * tick) if ticks else None
+
+
+def check_json(link: Link, judged: Judgement) -> dict[str, Any]:
+    """Answer to ``check``."""
+    return {
+        **_head("check", link),
+        "verdict": judged.verdict.value,
+        "engine": judged.engine,
+        "covered": judged.covered,
+        "trace": _trace(judged.trace),
+    }
+
+
+def spacing_json(link: Link, spacing: Spacing, pairs: Pairs | None, asked: bool) -> dict[str, Any]:
+    """Answer to ``spacing``; ``asked``: the keys of the matrix are there, null if it is not."""
+    found: dict[str, Any] = {
+        **_head("spacing", link, spacing_is_asked=True),
+        "verdict": spacing.verdict.value,
+        "engine": spacing.engine,
+        "covered": spacing.covered,
+        "spacing_ticks": spacing.ticks,
+        "spacing_s": _seconds(spacing.ticks, link),
+        "rate_hz": None,
+        "trace_below": _trace(spacing.trace_below),
+        "cautions": [],
+    }
+    if spacing.ticks is not None:
+        rate = rate_hz(spacing.ticks, link.tick)
+        found["rate_hz"] = None if rate is None else float(rate)
+        found["cautions"] = [c for c in [flashing(rate)] if c]
+    if asked:
+        found["pairs"] = pairs and [list(row) for row in pairs.ticks]
+        found["pairs_verdict"] = pairs and pairs.verdict.value
+        found["pairs_engine"] = pairs and pairs.engine
+        found["pairs_raised"] = pairs and [
+            {"from": link.names[i], "to": link.names[j], "by_two_presses_ticks": alone}
+            for i, j, alone in pairs.raised
+        ]
+    return found
+
+
+def latency_json(link: Link, found: Latencies, traces: bool) -> dict[str, Any]:
+    """Answer to ``latency``; ``traces``: with a run for each extreme."""
+    rows = []
+    for row in found.inputs:
+        spread = None if row.best is None or row.worst is None else row.worst - row.best
+        shown: dict[str, Any] = {
+            "name": row.name,
+            "best_ticks": row.best,
+            "worst_ticks": row.worst,
+            "spread_ticks": spread,
+            "best_s": _seconds(row.best, link),
+            "worst_s": _seconds(row.worst, link),
+        }
+        if traces:
+            shown["best_trace"] = _trace(row.best_trace)
+            shown["worst_trace"] = _trace(row.worst_trace)
+        rows.append(shown)
+    return {
+        **_head("latency", link),
+        "verdict": found.verdict.value,
+        "engine": found.engine,
+        "covered": found.covered,
+        "exact": found.exact,
+        "inputs": rows,
+        "best_ticks": found.best,
+        "worst_ticks": found.worst,
+        "best_s": _seconds(found.best, link),
+        "worst_s": _seconds(found.worst, link),
+        "trace": _trace(found.trace),
+    }
+
+
+def conditions(link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:
+    """Operator and disturbances under which an answer was given, ticks."""
+    operator = link.operator
+    bounds: dict[str, Any] = {
+        "spacing": operator.spacing,
+        "repeat": operator.repeat,
+        "hold": list(operator.hold),
+        "overlap": operator.overlap,
+        "within": None if link.within is None else list(link.within),
+    }
+    if spacing_is_asked:
+        del bounds["spacing"]
+    disturbances = {"line.delay": list(link.delay), "line.branches": list(link.branches)}
+    return {"operator": bounds, "disturbances": disturbances}
+
+
+def _head(question: str, link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:
+    return {
+        "question": question,
+        "name": link.name,
+        "scheme": link.scheme_name,
+        "tick_s": float(link.tick),
+        **conditions(link, spacing_is_asked=spacing_is_asked),
+    }
+
+
+def _seconds(ticks: int | None, link: Link) -> float | None:
+    return None if ticks is None else float(ticks * link.tick)
+
+
+def _trace(trace: Trace | None) -> dict[str, Any] | None:
+    return None if trace is None else trace.as_json()

@@ -1,0 +1,270 @@
+"""Answers as people read them in a terminal: a sentence, then what it rests on."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from fractions import Fraction
+
+from rich.console import Console
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from verify.engines.answer import Progress, Verdict
+from verify.engines.trace import Trace
+from verify.parts.link import Link
+from verify.questions.judging import Judgement, Subject
+from verify.questions.latency import Latencies
+from verify.questions.pairs import Pairs
+from verify.questions.spacing import Spacing
+from verify.reports import cautions
+from verify.reports.picture import picture
+from verify.reports.words import printable
+from verify.units import duration_text, rate_text, ticks_text
+
+# A matrix or list longer than this is for --json.
+MOST_ROWS = 64
+
+
+@contextmanager
+def live(progress: Progress) -> Iterator[None]:
+    """Show a search's progress on stderr while it runs, and leave no line behind."""
+    console = Console(stderr=True)
+    with Live(
+        get_renderable=lambda: Text(str(progress), style="dim"),
+        console=console,
+        transient=True,
+        refresh_per_second=4,
+    ):
+        yield
+
+
+def show_check(subject: Subject, judged: Judgement) -> None:
+    """The verdict in a sentence, the trace if there is one, and the conditions."""
+    link, console = subject.link, _console()
+    name = printable(link.name)
+    if judged.verdict is Verdict.HOLDS:
+        _say(
+            console,
+            f"holds: every press of '{name}' comes out at its own output in time, and nothing "
+            "else does, in press sequences of any length.",
+        )
+    elif judged.trace is not None:
+        presses = len(judged.trace.script.presses)
+        noun = "press breaks" if presses == 1 else "presses break"
+        _say(console, f"fails: {presses} {noun} '{name}'.")
+        _show_trace(console, subject, judged.trace)
+    else:
+        _say(console, "undecided: no failure found, and no proof that there is none.")
+    _say(console, f"By the {judged.engine}: {judged.covered}. {conditions(link)}", "dim")
+    _say(console, cautions.SHORT, "dim")
+
+
+def show_spacing(subject: Subject, found: Spacing, pairs: Pairs | None) -> None:
+    """The least safe spacing, the trace one tick below, and the matrix if asked for."""
+    link, console = subject.link, _console()
+    if found.ticks is not None:
+        _say(console, _spacing_sentence(found.ticks, link))
+        if found.trace_below is not None:
+            _say(console, f"One tick less, {ticks_text(found.ticks - 1, link.tick)}, fails:")
+            _show_trace(console, subject, found.trace_below)
+    elif found.verdict is Verdict.FAILS and found.trace_below is not None:
+        _say(console, "fails: no spacing is safe; a press goes wrong by itself.")
+        _show_trace(console, subject, found.trace_below)
+    else:
+        _say(console, f"undecided: {found.covered}.")
+    if pairs is not None:
+        _show_pairs(console, link, pairs)
+    _say(
+        console,
+        f"By the {found.engine}: {found.covered}. {conditions(link, spacing=False)}",
+        "dim",
+    )
+    caution = cautions.flashing(_rate(found.ticks, link)) if found.ticks is not None else None
+    _say(console, " ".join(filter(None, [caution, cautions.SHORT])), "dim")
+
+
+def show_latency(subject: Subject, found: Latencies, traces: bool) -> None:
+    """A row per input, best and worst over all, and the runs that show them if asked for."""
+    link, console = subject.link, _console()
+    table = _table("input", "best", "worst", "spread")
+    for row in found.inputs[:MOST_ROWS]:
+        spread = None if row.best is None or row.worst is None else row.worst - row.best
+        cells = [_time(t, link) for t in (row.best, row.worst, spread)]
+        table.add_row(Text(printable(row.name)), *cells)
+    console.print(table)
+    _left_out(console, len(found.inputs))
+    best, worst = _time(found.best, link), _time(found.worst, link)
+    _say(console, f"Over all inputs: best {best}, worst {worst}.")
+    if found.verdict is Verdict.FAILS:
+        _say(
+            console,
+            "The link fails at this operator; these are the latencies of what still comes out "
+            "right. Ask `fewwire check` for the failure, `fewwire spacing` for what is safe.",
+        )
+    elif not found.exact:
+        _say(console, "undecided: the search was not complete; there may be wider extremes.")
+    if traces:
+        for row in found.inputs[:MOST_ROWS]:
+            for label, trace in (("best", row.best_trace), ("worst", row.worst_trace)):
+                if trace is not None:
+                    _say(console, f"\n{label} of '{printable(row.name)}':")
+                    _show_trace(console, subject, trace)
+    _say(console, f"By the {found.engine}: {found.covered}. {conditions(link)}", "dim")
+
+
+def show_link(subject: Subject) -> None:
+    """What was understood of a link file: settings, then the table with its delays."""
+    link, console = subject.link, _console()
+    operator = link.operator
+    facts = Table(title=Text(printable(link.name), style="bold"), show_header=False, box=None)
+    facts.add_column(style="dim")
+    facts.add_column()
+    settings = {
+        "tick": duration_text(link.tick),
+        "inputs": f"{link.inputs}, press",
+        "scheme": f"{link.scheme_name}, {_count(link.scheme.lines, 'line')}",
+        **{
+            key: value if isinstance(value, str) else ticks_text(value, link.tick)
+            for key, value in link.scheme.settings().items()
+        },
+        "line delay": _span(link.delay, link),
+        "branches": ", ".join(f"+{ticks_text(extra, link.tick)}" for extra in link.branches),
+        "spacing": ticks_text(operator.spacing, link.tick),
+        "repeat": ticks_text(operator.repeat, link.tick),
+        "hold": _span(operator.hold, link),
+        "overlap": "any number" if operator.overlap is None else str(operator.overlap),
+        "within": "as a lone press takes" if link.within is None else _span(link.within, link),
+    }
+    for key, value in settings.items():
+        facts.add_row(key, Text(value))
+    console.print(facts)
+
+    columns = link.scheme.per_input()
+    many = len(link.branches) > 1
+    delays = [f"delay, branch {b + 1}" if many else "delay" for b in range(len(link.branches))]
+    table = _table("input", *columns, *delays)
+    for i, name in enumerate(link.names[:MOST_ROWS]):
+        cells = [_own(column, values[i], link) for column, values in columns.items()]
+        cells += [_lone(subject, i, b) for b in range(len(link.branches))]
+        table.add_row(Text(printable(name)), *cells)
+    console.print(table)
+    _left_out(console, link.inputs)
+    _say(console, f"{cautions.MODEL} {cautions.WIRING}", "dim")
+
+
+def conditions(link: Link, *, spacing: bool = True) -> str:
+    """Operator and disturbances under which an answer was given, in words."""
+    operator = link.operator
+    said = []
+    if spacing:
+        said.append(f"presses at least {ticks_text(operator.spacing, link.tick)} apart")
+    if operator.repeat:
+        said.append(f"the same input after {ticks_text(operator.repeat, link.tick)}")
+    said.append(f"held {_span(operator.hold, link)}")
+    if operator.overlap is not None:
+        said.append(f"at most {operator.overlap} held at once")
+    said.append(f"line delay {_span(link.delay, link)}")
+    if len(link.branches) > 1:
+        said.append(f"{len(link.branches)} branches")
+    return f"Conditions: {', '.join(said)}."
+
+
+# -- pieces -----------------------------------------------------------------------
+
+
+def _console() -> Console:
+    return Console(highlight=False, soft_wrap=False)
+
+
+def _say(console: Console, text: str, style: str = "") -> None:
+    console.print(Text(text, style=style))
+
+
+def _ascii_only() -> bool:
+    encoding = sys.stdout.encoding or "ascii"
+    return "utf" not in encoding.lower()
+
+
+def _show_trace(console: Console, subject: Subject, trace: Trace) -> None:
+    width = max(40, console.width)
+    drawn = picture(trace, subject.link, width, windows=subject.windows, ascii_only=_ascii_only())
+    console.print(Text(drawn), soft_wrap=True)
+
+
+def _spacing_sentence(ticks: int, link: Link) -> str:
+    if ticks == 0:
+        return "holds at any spacing: even presses in the same tick come out right."
+    rate = rate_text(1 / (ticks * link.tick))
+    return (
+        f"holds at a spacing of {ticks_text(ticks, link.tick)} and above: "
+        f"up to {rate}, press sequences of any length."
+    )
+
+
+def _rate(ticks: int, link: Link) -> Fraction | None:
+    return 1 / (ticks * link.tick) if ticks else None
+
+
+def _show_pairs(console: Console, link: Link, pairs: Pairs) -> None:
+    table = _table("after \\ next", *(printable(n) for n in link.names[:MOST_ROWS]))
+    for name, row in zip(link.names[:MOST_ROWS], pairs.ticks, strict=False):
+        table.add_row(Text(printable(name)), *(str(t) for t in row[:MOST_ROWS]))
+    _say(console, "\nLeast ticks from a press (row) to any later press (column):")
+    console.print(table)
+    _left_out(console, link.inputs)
+    proof = {
+        Verdict.HOLDS: "Every sequence that keeps this table comes out right",
+        Verdict.FAILS: "The table as a whole fails",
+        Verdict.UNDECIDED: "Each two presses that keep this table come out right; more, undecided",
+    }[pairs.verdict]
+    _say(console, f"{proof} ({pairs.engine}: {pairs.covered}).")
+    for i, j, alone in pairs.raised:
+        _say(
+            console,
+            f"'{printable(link.names[i])}' to '{printable(link.names[j])}' was raised from {alone} "
+            f"to {pairs.ticks[i][j]}: three or more presses meet.",
+        )
+
+
+def _table(*headers: str) -> Table:
+    table = Table()
+    for k, header in enumerate(headers):
+        table.add_column(Text(header), justify="left" if k == 0 else "right")
+    return table
+
+
+def _left_out(console: Console, rows: int) -> None:
+    if rows > MOST_ROWS:
+        _say(console, f"The first {MOST_ROWS} of {rows}; --json has all.")
+
+
+def _time(ticks: int | None, link: Link) -> str:
+    return "never" if ticks is None else ticks_text(ticks, link.tick)
+
+
+def _span(span: tuple[int, int], link: Link) -> str:
+    least, most = span
+    if least == most:
+        return ticks_text(least, link.tick)
+    return f"{ticks_text(least, link.tick)} to {ticks_text(most, link.tick)}"
+
+
+def _own(column: str, value: int, link: Link) -> str:
+    return str(value) if column == "line" else ticks_text(value, link.tick)
+
+
+def _lone(subject: Subject, index: int, branch: int) -> str:
+    """Press to strike of a lone press, or that it never comes."""
+    earliest, latest = subject.lone.earliest[index], subject.lone.latest[index]
+    if earliest is None or latest is None:
+        return "never"
+    least, most = subject.link.delay
+    extra = subject.link.branches[branch]
+    return _span((earliest + least + extra, latest + most + extra), subject.link)
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" + ("" if number == 1 else "s")
