@@ -1,0 +1,40 @@
+"""How long the command line takes to say anything, against a Python program that does nothing."""
+
+from __future__ import annotations
+
+import importlib.util
+import subprocess
+import sys
+
+import pytest
+
+ROUNDS = 15
+NOTHING = "python -c pass"
+HELP = "python -m verify.cli --help"
+
+pytestmark = pytest.mark.skipif(
+    importlib.util.find_spec("verify.cli") is None, reason="there is no command line"
+)
+
+
+def child(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, *arguments], capture_output=True, text=True, check=True, timeout=60
+    )
+
+
+def test_python_alone(measure):
+    measure(NOTHING, lambda: child("-c", "pass"), ROUNDS)
+
+
+def test_help(measure, compare):
+    shown = measure(HELP, lambda: child("-m", "verify.cli", "--help"), ROUNDS)
+    assert "Usage" in shown.stdout
+    compare(HELP, NOTHING)
+
+
+def test_help_loads_nothing_heavy():
+    found = child("-X", "importtime", "-m", "verify.cli", "--help").stderr
+    loaded = {line.rsplit("|", 1)[-1].strip().split(".")[0] for line in found.splitlines()}
+    assert "verify" in loaded
+    assert not loaded & {"z3", "matplotlib", "hypothesis"}
