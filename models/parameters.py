@@ -91,15 +91,15 @@ class PulseGapParameters(Parameters):
         return PulseGap(
             gaps=tuple(self.gaps),
             pulse=self.pulse,
-            window=tuple(self._windows()),
+            window=tuple(self._window_of(i) for i in range(len(self.gaps))),
             busy=self.busy,
             depth=self.depth,
             receiver_kind=self.receiver,
             on_miss=self.on_miss,
         )
 
-    def _windows(self) -> list[int]:
-        return self.window if isinstance(self.window, list) else [self.window] * len(self.gaps)
+    def _window_of(self, i: int) -> int:
+        return self.window[i] if isinstance(self.window, list) else self.window
 
     @field_validator("gaps")
     @classmethod
@@ -151,17 +151,22 @@ class PulseGapParameters(Parameters):
 
     def _bad_window(self) -> list[Finding]:
         """One window for all gaps: the tightest place decides how large it may be."""
-        (window,) = set(self._windows())
-        order = sorted(range(len(self.gaps)), key=self.gaps.__getitem__)
+        gaps = self.gaps
+        order = sorted(range(len(gaps)), key=gaps.__getitem__)
         shortest = order[0]
-        limits = [(self.gaps[shortest] - 1, self._too_early(shortest))]
+        most, meeting = gaps[shortest] - 1, None
         for i, j in pairwise(order):
-            limits.append(((self.gaps[j] - self.gaps[i] - 1) // 2, self._meeting(i, j)))
-        most, why = min(limits, key=lambda limit: limit[0])
-        return [Finding(("window",), f"at most {most}: {why}")] if window > most else []
+            limit = (gaps[j] - gaps[i] - 1) // 2
+            if limit < most:
+                most, meeting = limit, (i, j)
+        if self._window_of(shortest) <= most:
+            return []
+        why = self._meeting(*meeting) if meeting else self._too_early(shortest)
+        return [Finding(("window",), f"at most {most}: {why}")]
 
     def _bad_windows(self) -> list[Finding]:
-        windows, findings = self._windows(), []
+        findings = []
+        windows = [self._window_of(i) for i in range(len(self.gaps))]
         for i, (gap, window) in enumerate(zip(self.gaps, windows, strict=True)):
             if window >= gap:
                 findings.append(Finding(("window", i), f"at most {gap - 1}: {self._too_early(i)}"))
@@ -183,13 +188,13 @@ class PulseGapParameters(Parameters):
     def _too_early(self, i: int) -> str:
         return (
             f"gaps[{i}] ({self.gaps[i]}) minus its window must be at least 1, "
-            f"and is {self.gaps[i] - self._windows()[i]}"
+            f"and is {self.gaps[i] - self._window_of(i)}"
         )
 
     def _meeting(self, i: int, j: int) -> str:
         """Where the windows of two gaps overlap, gap i being the shorter."""
         (a, b), (c, d) = (
-            (self.gaps[k] - self._windows()[k], self.gaps[k] + self._windows()[k]) for k in (i, j)
+            (self.gaps[k] - self._window_of(k), self.gaps[k] + self._window_of(k)) for k in (i, j)
         )
         low, high = max(a, c), min(b, d)
         where = str(low) if low == high else f"{low} to {high}"

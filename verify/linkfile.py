@@ -149,7 +149,7 @@ def load(path: str | os.PathLike[str]) -> Link:
 
     Raises LinkFileError, in one line, for a file that cannot be read or says something wrong.
     """
-    shown = printable(os.fspath(path))
+    shown = printable(os.fspath(path)) or '""'
     try:
         data = Path(path).read_bytes()
     except FileNotFoundError:
@@ -208,7 +208,7 @@ class _Reading:
         self.document = document
         self.findings: list[Finding] = []
         _, found = check(Top, document, (), Context())
-        self._note(found)
+        self._note([self._strayed(f) for f in found])
         top = self._alone("tick")
         self.tick = top.tick if top is not None else None
         top = self._alone("tick", "name")
@@ -330,6 +330,15 @@ class _Reading:
             return replace(finding, allowed=allowed, found=None)
         known = self._keys(table)
         return replace(finding, allowed=", ".join(known) + self._hint(str(key), table, known))
+
+    def _strayed(self, finding: Finding) -> Finding:
+        """A key of the top that is written below the header of a table belongs to the table."""
+        key = finding.key[0]
+        for name, table in self.document.items() if finding.missing else ():
+            if isinstance(table, dict) and key in table:
+                hint = f"; '{key}' stands in [{name}], but belongs before the first table"
+                return replace(finding, allowed=finding.allowed + hint)
+        return finding
 
     def _scheme_word(self) -> str:
         link = self.document.get("link")

@@ -1,0 +1,853 @@
+import os
+from dataclasses import replace
+from fractions import Fraction
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from models.pulse_gap import PulseGap
+from models.wire_per_input import WirePerInput
+from verify.engines.answer import Progress, Verdict
+from verify.errors import LinkFileError
+from verify.linkfile import MOST_INPUTS, load, parse
+from verify.parts.link import Link
+from verify.parts.operator import Operator
+from verify.questions.judging import EngineName, Subject, judge
+
+TIME = (
+    'a whole number of ticks, at least {}, or a quoted duration like "1.2 s" (ns, us, ms, s, min)'
+)
+TIME0, TIME1 = TIME.format(0), TIME.format(1)
+TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
+PULSE_GAP_KEYS = "scheme, gaps, pulse, window, busy, depth, receiver, on_miss"
+TOP_KEYS = "name, tick, inputs, link, line, clock, operator"
+GAPS = f"a list with one time per input, each {TIME1}"
+
+TOP = 'tick = "50 ms"\n'
+LINK = TOP + '[link]\nscheme = "pulse-gap"\n'
+THREE = LINK + "gaps = [2, 4, 6]\n"
+
+
+def wrong(text: str) -> str:
+    with pytest.raises(LinkFileError) as error:
+        parse(text, "bells.toml")
+    message = str(error.value)
+    assert error.value.exit_code == 2
+    assert error.value.path == "bells.toml"
+    assert message.isprintable()  # one line, among other things
+    return message.removeprefix("bells.toml: ")
+
+
+# -- good files ---------------------------------------------------------------
+
+
+def test_the_least_pulse_gap_file() -> None:
+    assert parse(THREE, "bells.toml") == Link(
+        name="link",
+        tick=Fraction(1, 20),
+        names=("1", "2", "3"),
+        scheme_name="pulse-gap",
+        scheme=PulseGap(gaps=(2, 4, 6), pulse=1, window=(0, 0, 0)),
+        operator=Operator(),
+    )
+
+
+def test_the_least_wire_per_input_file() -> None:
+    text = 'tick = "0.5 us"\ninputs.count = 2\nlink.scheme = "wire-per-input"\n'
+    assert parse(text, "bells.toml", "two") == Link(
+        name="two",
+        tick=Fraction(1, 2_000_000),
+        names=("1", "2"),
+        scheme_name="wire-per-input",
+        scheme=WirePerInput(2),
+        operator=Operator(),
+    )
+
+
+def test_every_key_arrives() -> None:
+    text = """
+        name = "tower"
+        tick = "50 ms"
+        [inputs]
+        names = ["c", "d"]
+        kind = "press"
+        [link]
+        scheme = "pulse-gap"
+        gaps = ["0.5 s", 20]
+        pulse = "100 ms"
+        window = [1, "100 ms"]
+        busy = "queue"
+        depth = 3
+        receiver = "timer"
+        on_miss = "rearm"
+        [line]
+        delay = [1, "100 ms"]
+        branches = [0, "1 s"]
+        [clock]
+        [operator]
+        spacing = "1 s"
+        repeat = 30
+        hold = ["50 ms", 4]
+        overlap = 2
+        within = [0, "2 min"]
+    """
+    assert parse(text, "bells.toml") == Link(
+        name="tower",
+        tick=Fraction(1, 20),
+        names=("c", "d"),
+        scheme_name="pulse-gap",
+        scheme=PulseGap(
+            gaps=(10, 20),
+            pulse=2,
+            window=(1, 2),
+            busy="queue",
+            depth=3,
+            receiver_kind="timer",
+            on_miss="rearm",
+        ),
+        operator=Operator(spacing=20, repeat=30, hold=(1, 4), overlap=2),
+        delay=(1, 2),
+        branches=(0, 20),
+        within=(0, 2400),
+    )
+
+
+def test_single_times_stand_for_both_ends_of_a_range() -> None:
+    link = parse(THREE + "[line]\ndelay = 3\n[operator]\nhold = 2\n", "bells.toml")
+    assert (link.delay, link.operator.hold) == ((3, 3), (2, 2))
+
+
+def test_one_window_is_for_all_gaps() -> None:
+    link = parse(LINK + 'gaps = [4, 8]\nwindow = "50 ms"\nreceiver = "taps"\n', "bells.toml")
+    assert link.scheme == PulseGap((4, 8), 1, (1, 1), receiver_kind="taps")
+
+
+def test_integers_may_be_written_in_every_way_of_toml() -> None:
+    # TOML v1.0.0, "Integer": underscores, and hexadecimal, octal and binary numbers.
+    link = parse(LINK + "gaps = [1_000, 0xff, 0o17, 0b11]\n", "bells.toml")
+    assert link.scheme == PulseGap((1000, 255, 15, 3), 1, (0,) * 4)
+
+
+def test_windows_may_just_not_meet() -> None:
+    link = parse(LINK + "gaps = [9, 2, 5]\nwindow = [2, 1, 1]\n", "bells.toml")
+    assert link.scheme == PulseGap((9, 2, 5), 1, (2, 1, 1))
+
+
+def test_strikes_may_be_due_no_later_than_the_line_is_long() -> None:
+    text = THREE + "[line]\ndelay = [1, 2]\nbranches = [4, 0]\n[operator]\nwithin = [0, 6]\n"
+    assert parse(text, "bells.toml").within == (0, 6)
+
+
+times = st.integers(1, 10**6)
+
+
+@given(
+    gaps=st.lists(st.integers(2, 10**12), min_size=1, max_size=9, unique=True),
+    hold=st.tuples(times, times).map(sorted),
+    delay=st.tuples(times, times).map(sorted),
+    branches=st.lists(st.integers(0, 10**6), min_size=1),
+    spacing=st.integers(0, 10**12),
+    quoted=st.booleans(),
+)
+def test_a_link_written_down_reads_back(
+    gaps: list[int],
+    hold: list[int],
+    delay: list[int],
+    branches: list[int],
+    spacing: int,
+    quoted: bool,
+) -> None:
+    def written(value: Any) -> str:
+        if isinstance(value, list):
+            return f"[{', '.join(map(written, value))}]"
+        return f'"{125 * value} us"' if quoted else str(value)
+
+    text = f"""
+        tick = "0.125 ms"
+        [operator]
+        spacing = {written(spacing)}
+        hold = {written(hold)}
+        [link]
+        gaps = {written(gaps)}
+        scheme = "pulse-gap"
+        [line]
+        delay = {written(delay)}
+        branches = {written(branches)}
+    """
+    link = parse(text, "bells.toml")
+    assert link.scheme == PulseGap(tuple(gaps), 1, (0,) * len(gaps))
+    assert link.operator == Operator(spacing=spacing, hold=(hold[0], hold[1]))
+    assert (link.delay, link.branches) == (tuple(delay), tuple(branches))
+
+
+@given(gaps=st.lists(st.integers(2, 60), min_size=2, max_size=6, unique=True), data=st.data())
+def test_windows_are_refused_exactly_if_some_time_could_mean_two_gaps(
+    gaps: list[int], data: st.DataObject
+) -> None:
+    windows = data.draw(st.lists(st.integers(0, 6), min_size=len(gaps), max_size=len(gaps)))
+    taken = [t for g, w in zip(gaps, windows, strict=True) for t in range(g - w, g + w + 1)]
+    proper = len(set(taken)) == len(taken) and min(taken) >= 1
+    text = LINK + f"gaps = {gaps}\nwindow = {windows}\n"
+    if proper:
+        assert parse(text, "x").scheme == PulseGap(tuple(gaps), 1, tuple(windows))
+    else:
+        assert wrong(text).startswith("link.window[")
+
+
+@given(gaps=st.lists(st.integers(2, 60), min_size=1, max_size=6, unique=True))
+def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
+    message = wrong(LINK + f"gaps = {gaps}\nwindow = 100\n")
+    assert message.startswith("link.window: found 100; allowed: at most ")
+    most = int(message.split("at most ")[1].split(":")[0])
+    parse(LINK + f"gaps = {gaps}\nwindow = {most}\n", "x")
+    wrong(LINK + f"gaps = {gaps}\nwindow = {most + 1}\n")
+
+
+# -- wrong values -------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        # top
+        (
+            LINK.removeprefix(TOP) + "gaps = [2]",
+            f"tick: found nothing; allowed: {TICK}",
+        ),
+        ("tick = 50\n" + THREE.removeprefix(TOP), f"tick: found 50; allowed: {TICK}"),
+        ('tick = "0 s"\n' + THREE.removeprefix(TOP), f'tick: found "0 s"; allowed: {TICK}'),
+        ('tick = "50"\n' + THREE.removeprefix(TOP), f'tick: found "50"; allowed: {TICK}'),
+        ("tick = true\n" + THREE.removeprefix(TOP), f"tick: found true; allowed: {TICK}"),
+        (
+            "tick = 1979-05-27\n" + THREE.removeprefix(TOP),
+            f"tick: found 1979-05-27; allowed: {TICK}",
+        ),
+        (
+            "tock = 1\n" + THREE,
+            f"tock: found an unknown key; allowed: {TOP_KEYS}; did you mean 'tick'?",
+        ),
+        ("colour = 1\n" + THREE, f"colour: found an unknown key; allowed: {TOP_KEYS}"),
+        (
+            "spacing = 1\n" + THREE,
+            f"spacing: found an unknown key; allowed: {TOP_KEYS}; 'spacing' belongs in [operator]",
+        ),
+        (
+            "gaps = 1\n" + THREE,
+            f"gaps: found an unknown key; allowed: {TOP_KEYS}; 'gaps' belongs in [link]",
+        ),
+        (
+            '"a\\nb c" = 1\n' + THREE,
+            f'"a\\nb c": found an unknown key; allowed: {TOP_KEYS}',
+        ),
+        (
+            "name = 3\n" + THREE,
+            "name: found 3; allowed: printable text in quotes, without spaces at its ends",
+        ),
+        (
+            'name = ""\n' + THREE,
+            'name: found ""; allowed: printable text in quotes, without spaces at its ends',
+        ),
+        (
+            'name = "a\\u2028b"\n' + THREE,
+            'name: found "a\\u2028b"; allowed: '
+            "printable text in quotes, without spaces at its ends",
+        ),
+        # inputs
+        ("inputs = 3\n" + THREE, "inputs: found 3; allowed: a table [inputs]"),
+        (
+            THREE + "[[inputs]]\ncount = 3",
+            "inputs: found [{count = 3}]; allowed: a table [inputs]",
+        ),
+        (
+            THREE + "[inputs]\ncount = 4",
+            "link.gaps: found 3 entries; allowed: 4, one per input",
+        ),
+        (
+            LINK + 'gaps = [2]\n[inputs]\nnames = ["a", "b"]',
+            "link.gaps: found 1 entry; allowed: 2, one per input",
+        ),
+        (
+            THREE + "[inputs]\ncount = 0",
+            "inputs.count: found 0; allowed: a whole number from 1 to 100000",
+        ),
+        (
+            THREE + "[inputs]\ncount = 100001",
+            "inputs.count: found 100001; allowed: a whole number from 1 to 100000",
+        ),
+        (
+            THREE + "[inputs]\ncount = true",
+            "inputs.count: found true; allowed: a whole number from 1 to 100000",
+        ),
+        (
+            THREE + "[inputs]\ncount = 3.0",
+            "inputs.count: found 3.0; allowed: a whole number from 1 to 100000",
+        ),
+        (
+            THREE + '[inputs]\ncount = "3"',
+            'inputs.count: found "3"; allowed: a whole number from 1 to 100000',
+        ),
+        (
+            THREE + "[inputs]\nnames = []",
+            "inputs.names: found []; allowed: a list of 1 to 100000 names, each a string",
+        ),
+        (
+            THREE + '[inputs]\nnames = "c"',
+            'inputs.names: found "c"; allowed: a list of 1 to 100000 names, each a string',
+        ),
+        (
+            THREE + '[inputs]\nnames = ["c", 2, "e"]',
+            "inputs.names[1]: found 2; allowed: "
+            "printable text in quotes, without spaces at its ends",
+        ),
+        (
+            THREE + '[inputs]\nnames = ["c", "d", " \\t"]',
+            'inputs.names[2]: found " \\t"; allowed: '
+            "printable text in quotes, without spaces at its ends",
+        ),
+        (
+            THREE + '[inputs]\nnames = ["c", "d", "c"]',
+            'inputs.names[2]: found "c"; allowed: a name of its own; names[0] is the same',
+        ),
+        (
+            THREE + '[inputs]\ncount = 3\nnames = ["c", "d", "e"]',
+            "inputs.count: found both count and names; allowed: at most one of the two",
+        ),
+        (
+            THREE + '[inputs]\nkind = "level"',
+            'inputs.kind: found "level"; allowed: "press": '
+            'scheme "pulse-gap" takes presses, not the positions of levers',
+        ),
+        (
+            TOP + '[inputs]\ncount = 1\nkind = "level"\n[link]\nscheme = "wire-per-input"',
+            'inputs.kind: found "level"; allowed: "press": '
+            'scheme "wire-per-input" takes presses, not the positions of levers',
+        ),
+        (
+            THREE + '[inputs]\nkind = "pres"',
+            'inputs.kind: found "pres"; allowed: "press"; did you mean \'press\'?',
+        ),
+        (THREE + "[inputs]\nkind = 1", 'inputs.kind: found 1; allowed: "press"'),
+        (
+            TOP + '[link]\nscheme = "wire-per-input"',
+            "inputs.count: found nothing; allowed: "
+            "a whole number from 1 to 100000, or names instead",
+        ),
+        # link
+        (TOP, 'link.scheme: found nothing; allowed: "pulse-gap" or "wire-per-input"'),
+        ("link = 3\n" + TOP, "link: found 3; allowed: a table [link]"),
+        (TOP + "[link]", 'link.scheme: found nothing; allowed: "pulse-gap" or "wire-per-input"'),
+        (
+            TOP + '[link]\nscheme = "pulsegap"',
+            'link.scheme: found "pulsegap"; allowed: "pulse-gap" or "wire-per-input"; '
+            "did you mean 'pulse-gap'?",
+        ),
+        (
+            TOP + "[link]\nscheme = [1]",
+            'link.scheme: found [1]; allowed: "pulse-gap" or "wire-per-input"',
+        ),
+        (LINK, f"link.gaps: found nothing; allowed: {GAPS}"),
+        (LINK + "gaps = 3", f"link.gaps: found 3; allowed: {GAPS}"),
+        (LINK + "gaps = []", "link.gaps: found []; allowed: at least one gap, one per input"),
+        (
+            LINK + 'gaps = [2, "125 ms"]',
+            'link.gaps[1]: found "125 ms"; allowed: '
+            "a whole number of ticks of 50 ms, nearest 100 ms (2) or 150 ms (3)",
+        ),
+        (
+            LINK + 'gaps = ["30 ms"]',
+            'link.gaps[0]: found "30 ms"; allowed: '
+            "a whole number of ticks of 50 ms, nearest 50 ms (1)",
+        ),
+        *[
+            (LINK + f"gaps = [2, {bad}]", f"link.gaps[1]: found {bad}; allowed: {TIME1}")
+            for bad in ("true", "-3", "0", "1.5", "nan", "inf", "[2]", '"2"', '"2 h"', '"-2 s"')
+        ],
+        (
+            LINK + "gaps = [2, 1000000000001]",
+            "link.gaps[1]: found 1000000000001; allowed: at most 1000000000000 ticks",
+        ),
+        (
+            LINK + "gaps = [0x" + "f" * 9000 + "]",
+            "link.gaps[0]: found a number of very many digits; "
+            "allowed: at most 1000000000000 ticks",
+        ),
+        (
+            LINK + "gaps = [2, 4, 2]",
+            "link.gaps[2]: found 2; allowed: a gap of its own; gaps[0] is 2 too",
+        ),
+        (
+            LINK + 'gaps = [2, 4, "100 ms"]',
+            'link.gaps[2]: found "100 ms"; allowed: a gap of its own; gaps[0] is 2 too',
+        ),
+        (
+            LINK + "gaps = [2, 4]\npulse = 2",
+            "link.gaps[0]: found 2; allowed: "
+            "more than pulse, which is 2: else the two pulses become one",
+        ),
+        (THREE + "pulse = 0", f"link.pulse: found 0; allowed: {TIME1}"),
+        (THREE + 'pulse = "0 s"', 'link.pulse: found "0 s"; allowed: at least 1 tick (50 ms)'),
+        (
+            THREE + "window = 1",
+            "link.window: found 1; allowed: at most 0: gaps[0] (2) takes 1 to 3 "
+            "and gaps[1] (4) takes 3 to 5, and both take 3",
+        ),
+        (
+            LINK + 'gaps = [20, 30, 10]\nwindow = "300 ms"',
+            'link.window: found "300 ms"; allowed: at most 4: gaps[2] (10) takes 4 to 16 '
+            "and gaps[0] (20) takes 14 to 26, and both take 14 to 16",
+        ),
+        (
+            LINK + "gaps = [3, 90]\nwindow = 3",
+            "link.window: found 3; allowed: at most 2: "
+            "gaps[0] (3) minus its window must be at least 1, and is 0",
+        ),
+        (
+            LINK + "gaps = [90, 3]\nwindow = [0, 4]",
+            "link.window[1]: found 4; allowed: at most 2: "
+            "gaps[1] (3) minus its window must be at least 1, and is -1",
+        ),
+        (
+            THREE + "window = [0, 1, 1]",
+            "link.window[2]: found 1; allowed: window[1] and window[2] together at most 1: "
+            "gaps[1] (4) takes 3 to 5 and gaps[2] (6) takes 5 to 7, and both take 5",
+        ),
+        (
+            LINK + "gaps = [10, 12, 20]\nwindow = [9, 0, 0]",
+            "link.window[1]: found 0; allowed: window[0] and window[1] together at most 1: "
+            "gaps[0] (10) takes 1 to 19 and gaps[1] (12) takes 12 to 12, and both take 12",
+        ),
+        (THREE + "window = [0]", "link.window: found 1 entry; allowed: 3, one per gap"),
+        (THREE + "window = []", "link.window: found 0 entries; allowed: 3, one per gap"),
+        (
+            THREE + "window = -1",
+            f"link.window: found -1; allowed: {TIME0}, or a list of these, one per gap",
+        ),
+        (THREE + "window = [0, 0, nan]", f"link.window[2]: found nan; allowed: {TIME0}"),
+        (
+            THREE + 'window = "1 ms"',
+            'link.window: found "1 ms"; allowed: '
+            "a whole number of ticks of 50 ms, nearest 0 s (0) or 50 ms (1)",
+        ),
+        (
+            THREE + 'busy = "queued"',
+            'link.busy: found "queued"; allowed: "overlay", "ignore" or "queue"; '
+            "did you mean 'queue'?",
+        ),
+        (
+            THREE + "busy = true",
+            'link.busy: found true; allowed: "overlay", "ignore" or "queue"',
+        ),
+        (
+            THREE + "depth = 3",
+            'link.depth: found 3; allowed: only with busy = "queue"; busy is "overlay"',
+        ),
+        *[
+            (
+                THREE + f'busy = "queue"\ndepth = {bad}',
+                f"link.depth: found {bad}; allowed: a whole number from 1 to 64",
+            )
+            for bad in ("0", "65", "true", "2.0")
+        ],
+        (
+            THREE + 'receiver = "timr"',
+            'link.receiver: found "timr"; allowed: "timer" or "taps"; did you mean \'timer\'?',
+        ),
+        (
+            THREE + 'receiver = "taps"\non_miss = "disarm"',
+            'link.on_miss: found "disarm"; allowed: only with receiver = "timer"; '
+            'receiver is "taps"',
+        ),
+        (
+            THREE + 'on_miss = "rearmed"',
+            'link.on_miss: found "rearmed"; allowed: "disarm" or "rearm"; did you mean \'rearm\'?',
+        ),
+        (
+            THREE + "pulses = 1",
+            f"link.pulses: found an unknown key; allowed: {PULSE_GAP_KEYS}; did you mean 'pulse'?",
+        ),
+        (
+            THREE + "delay = 1",
+            f"link.delay: found an unknown key; allowed: {PULSE_GAP_KEYS}; "
+            "'delay' belongs in [line]",
+        ),
+        (
+            TOP + '[inputs]\ncount = 1\n[link]\nscheme = "wire-per-input"\ngaps = [2]',
+            "link.gaps: found an unknown key; allowed: scheme; "
+            "'gaps' belongs to scheme \"pulse-gap\"",
+        ),
+        # line
+        (THREE + "[line]\ndelay = -1", f"line.delay: found -1; allowed: {TIME0}"),
+        (THREE + "[line]\ndelay = [1, true]", f"line.delay[1]: found true; allowed: {TIME0}"),
+        (
+            THREE + "[line]\ndelay = [1]",
+            f"line.delay: found [1]; allowed: [least, most], each {TIME0}",
+        ),
+        (
+            THREE + "[line]\ndelay = [3, 2]",
+            "line.delay: found [3, 2]; allowed: [least, most] with least not above most",
+        ),
+        (
+            THREE + "[line]\nbranches = []",
+            "line.branches: found []; allowed: "
+            f"a list with the extra delay of one branch or more, each {TIME0}",
+        ),
+        (
+            THREE + "[line]\nbranches = 2",
+            "line.branches: found 2; allowed: "
+            f"a list with the extra delay of one branch or more, each {TIME0}",
+        ),
+        (THREE + "[line]\nbranches = [0, -1]", f"line.branches[1]: found -1; allowed: {TIME0}"),
+        (
+            THREE + "[line]\njitter = 1",
+            "line.jitter: found an unknown key; allowed: delay, branches",
+        ),
+        # clock
+        (
+            THREE + "[clock]\nrate = [-0.02, 0.02]",
+            "clock.rate: found [-0.02, 0.02]; allowed: "
+            'no key: clocks that differ are not modelled for scheme "pulse-gap" yet',
+        ),
+        (
+            TOP + '[clock]\noffset = 1\n[inputs]\ncount=1\n[link]\nscheme = "wire-per-input"',
+            "clock.offset: found 1; allowed: "
+            'no key: clocks that differ are not modelled for scheme "wire-per-input" yet',
+        ),
+        # operator
+        (THREE + "[operator]\nspacing = -1", f"operator.spacing: found -1; allowed: {TIME0}"),
+        (
+            THREE + "[operator]\nspacing = [1, 2]",
+            f"operator.spacing: found [1, 2]; allowed: {TIME0}",
+        ),
+        (
+            THREE + '[operator]\nrepeat = "75 ms"',
+            'operator.repeat: found "75 ms"; allowed: '
+            "a whole number of ticks of 50 ms, nearest 50 ms (1) or 100 ms (2)",
+        ),
+        (THREE + "[operator]\nhold = 0", f"operator.hold: found 0; allowed: {TIME1}"),
+        (THREE + "[operator]\nhold = [0, 2]", f"operator.hold[0]: found 0; allowed: {TIME1}"),
+        (
+            THREE + "[operator]\noverlap = 0",
+            "operator.overlap: found 0; allowed: a whole number from 1 to 100000",
+        ),
+        (
+            THREE + "[operator]\noverlap = true",
+            "operator.overlap: found true; allowed: a whole number from 1 to 100000",
+        ),
+        (
+            THREE + "[operator]\nwithin = 3",
+            f"operator.within: found 3; allowed: [least, most], each {TIME0}",
+        ),
+        (
+            THREE + "[operator]\nwithin = [3, 2]",
+            "operator.within: found [3, 2]; allowed: [least, most] with least not above most",
+        ),
+        (
+            THREE + "[operator]\nwithin = [0, 6]\n[line]\ndelay = [1, 2]\nbranches = [0, 5]",
+            "operator.within: found [0, 6]; allowed: [least, most] with most at least "
+            "7 ticks (350 ms), the longest delay of the line: else no press could ever be in time",
+        ),
+        (
+            THREE + "[operator]\nspcing = 1",
+            "operator.spcing: found an unknown key; allowed: "
+            "spacing, repeat, hold, overlap, within; did you mean 'spacing'?",
+        ),
+        (
+            THREE + '[operator]\nname = "x"',
+            "operator.name: found an unknown key; allowed: spacing, repeat, hold, overlap, within; "
+            "'name' belongs at the top of the file, before the first table",
+        ),
+    ],
+)
+def test_what_is_wrong_is_said_in_one_line(text: str, message: str) -> None:
+    assert wrong(text) == message
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        # The order of the file, not of the tables here.
+        (
+            TOP + "[operator]\nspacing = -1\n[link]\nscheme = 'pulse-gap'\ngaps = []",
+            f"operator.spacing: found -1; allowed: {TIME0} (and 1 more problem)",
+        ),
+        (
+            LINK + "gaps = []\n[operator]\nspacing = -1\nhold = 0",
+            "link.gaps: found []; allowed: at least one gap, one per input (and 2 more problems)",
+        ),
+        (
+            LINK + "pulse = true\ngaps = [2, true, -1]",
+            f"link.pulse: found true; allowed: {TIME1} (and 2 more problems)",
+        ),
+        # A missing key is missed where its table ends.
+        (
+            TOP + "[link]\nscheme = 'pulse-gap'\npulse = 0\n[line]\ndelay = -1",
+            f"link.pulse: found 0; allowed: {TIME1} (and 2 more problems)",
+        ),
+        (
+            TOP + "[link]\nscheme = 'pulse-gap'\n[line]\ndelay = -1",
+            f"link.gaps: found nothing; allowed: {GAPS} (and 1 more problem)",
+        ),
+        (
+            "[inputs]\ncount = 1\ntick = '50 ms'\n[link]\nscheme = 'pulse-gap'\ngaps = ['1 s']",
+            f"tick: found nothing; allowed: {TICK}; 'tick' stands in [inputs], "
+            "but belongs before the first table (and 1 more problem)",
+        ),
+        # What follows from another error is not counted.
+        (
+            "tick = 'x'\n[link]\nscheme = 'pulse-gap'\ngaps = ['1 s', 2]\nwindow = ['1 s', 0]",
+            f'tick: found "x"; allowed: {TICK}',
+        ),
+        (
+            "tick = 'x'\n[link]\nscheme = 'pulse-gap'\ngaps = ['1 s', '2 h']",
+            f'tick: found "x"; allowed: {TICK} (and 1 more problem)',
+        ),
+        (
+            THREE + "[inputs]\ncount = 0\n[line]\n" + ".".join("a" * 3000) + " = 1",
+            "inputs.count: found 0; allowed: a whole number from 1 to 100000 (and 1 more problem)",
+        ),
+        ("", f"tick: found nothing; allowed: {TICK} (and 1 more problem)"),
+    ],
+)
+def test_of_several_problems_the_first_is_reported(text: str, message: str) -> None:
+    assert wrong(text) == message
+
+
+def test_long_values_are_cut() -> None:
+    message = wrong(THREE + f"[operator]\nspacing = {list(range(10**5))}")
+    found = message.split("; allowed")[0]
+    assert found.startswith("operator.spacing: found [0, 1, 2, 3")
+    assert found.endswith("...")
+    assert len(found) < 90
+    message = wrong(f'name = " {"x" * 10**5}"\n' + THREE)
+    assert len(message) < 200
+
+
+def test_too_many_gaps_are_too_many_inputs() -> None:
+    message = wrong(LINK + f"gaps = {list(range(2, MOST_INPUTS + 3))}")
+    assert message == "link: found parameters for 100001 inputs; allowed: at most 100000 inputs"
+
+
+json_like = st.recursive(
+    st.none().map(lambda _: "x")
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.sampled_from(["1 s", "50 ms", "press", "queue", "taps", "pulse-gap", "wire-per-input"])
+    | st.text(max_size=5),
+    lambda inner: st.lists(inner, max_size=3),
+    max_leaves=5,
+)
+some_keys = st.sampled_from(
+    [
+        "tick",
+        "name",
+        "scheme",
+        "gaps",
+        "pulse",
+        "window",
+        "busy",
+        "depth",
+        "receiver",
+        "on_miss",
+        "count",
+        "names",
+        "kind",
+        "delay",
+        "branches",
+        "spacing",
+        "repeat",
+        "hold",
+        "overlap",
+        "within",
+        "rate",
+        "é",
+        "inputs",
+        "link",
+        "line",
+        "clock",
+        "operator",
+    ]
+)
+tables = st.dictionaries(some_keys, json_like | st.dictionaries(some_keys, json_like, max_size=3))
+
+
+def toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        escaped = "".join(f"\\U{ord(c):08x}" for c in value if not 0xD800 <= ord(c) < 0xE000)
+        return f'"{escaped}"'
+    if isinstance(value, list):
+        return f"[{', '.join(map(toml, value))}]"
+    if isinstance(value, dict):
+        return "{" + ", ".join(f'"{k}" = {toml(v)}' for k, v in value.items()) + "}"
+    if isinstance(value, float):
+        return repr(value) if "e" not in repr(value) else f"{value:f}"
+    return str(value)
+
+
+@given(top=st.dictionaries(some_keys, json_like | tables, max_size=8))
+def test_whatever_the_file_says_there_is_a_link_or_one_line(top: dict[str, Any]) -> None:
+    text = "".join(f'"{key}" = {toml(value)}\n' for key, value in top.items())
+    try:
+        link = parse(text, "bells.toml")
+    except LinkFileError as error:
+        said = str(error)
+        assert said.isprintable(), said
+        return
+    assert link.inputs == link.scheme.inputs
+
+
+# -- files that cannot be read ------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [
+        ("tick = ", "Invalid value (at the end, line 1, column 8)"),
+        (
+            "tick = '1 s'\n[link\n",
+            "Expected ']' at the end of a table declaration (at line 2, column 6)",
+        ),
+        (
+            "a = 1 b = 2",
+            "Expected newline or end of document after a statement (at line 1, column 7)",
+        ),
+        ("\ntick = 1\ntick = 2\n", "Cannot overwrite a value (at line 3, column 9)"),
+        ("a = " + "1" * 5000, "a number of too many digits"),
+        ("a = " + "[" * 100_000, "brackets nested too deeply"),
+    ],
+)
+def test_what_is_not_toml_is_shown_where(text: str, what: str) -> None:
+    assert wrong(text) == f"found text that is not TOML: {what}; allowed: TOML"
+
+
+def message_of(path: str | os.PathLike[str]) -> str:
+    with pytest.raises(LinkFileError) as error:
+        load(path)
+    assert str(error.value).isprintable()
+    return str(error.value)
+
+
+def test_a_link_is_named_after_its_file(tmp_path: Path) -> None:
+    path = tmp_path / "north tower.toml"
+    path.write_text(THREE)
+    assert load(path).name == load(str(path)).name == "north tower"
+    path.write_text('name = "x"\n' + THREE)
+    assert load(path).name == "x"
+
+
+def test_a_byte_order_mark_and_line_ends_of_any_kind_are_no_matter(tmp_path: Path) -> None:
+    path = tmp_path / "bells.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + THREE.replace("\n", "\r\n").encode())
+    assert load(path) == parse(THREE, "x", "bells")
+
+
+def test_a_file_that_is_missing(tmp_path: Path) -> None:
+    path = tmp_path / "none.toml"
+    assert message_of(path) == f"{path}: found no such file; allowed: a link file"
+
+
+def test_a_directory(tmp_path: Path) -> None:
+    assert message_of(tmp_path) == f"{tmp_path}: found a directory; allowed: a link file"
+
+
+def test_a_file_below_a_file(tmp_path: Path) -> None:
+    (tmp_path / "a").write_text("")
+    path = tmp_path / "a" / "b"
+    assert message_of(path) == (
+        f"{path}: found that it cannot be read (Not a directory); allowed: a readable file"
+    )
+
+
+def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "secret.toml"
+    path.write_text(THREE)
+    path.chmod(0)
+    if os.access(path, os.R_OK):  # the super-user may read everything
+
+        def refuse(self: Path) -> bytes:
+            raise PermissionError(13, "Permission denied", str(self))
+
+        monkeypatch.setattr(Path, "read_bytes", refuse)
+    expected = f"{path}: found no permission to read it; allowed: a readable file"
+    assert message_of(path) == expected
+
+
+def test_a_path_that_cannot_be_one() -> None:
+    assert message_of("a\0b") == (
+        "a\\x00b: found that it cannot be read (embedded null byte); allowed: a readable file"
+    )
+
+
+def test_a_path_of_two_lines_is_shown_on_one() -> None:
+    assert message_of("no\nsuch").startswith("no\\nsuch: found no such file")
+
+
+@pytest.mark.parametrize(
+    ("data", "place"),
+    [
+        ("\ufeffa".encode("utf-16-le"), "byte 0xff at offset 0 (line 1)"),
+        (b"tick = '1 s'\n# caf\xe9\n", "byte 0xe9 at offset 18 (line 2)"),
+    ],
+)
+def test_what_is_not_utf_8_is_shown_where(tmp_path: Path, data: bytes, place: str) -> None:
+    path = tmp_path / "bells.toml"
+    path.write_bytes(data)
+    assert message_of(path) == f"{path}: found {place}; allowed: text in UTF-8"
+
+
+# -- the links that are shipped -----------------------------------------------
+
+
+def shipped(name: str) -> Link:
+    with resources.as_file(resources.files("models") / "links" / f"{name}.toml") as path:
+        return load(path)
+
+
+@pytest.mark.parametrize("engine", ["explorer", "solver"])
+@pytest.mark.parametrize("name", ["carillon", "carillon_two_towers"])
+def test_the_carillons_hold_and_no_faster(name: str, engine: EngineName) -> None:
+    link = shipped(name)
+    assert judge(Subject(link), engine, Progress()).verdict is Verdict.HOLDS
+    faster = link.with_operator(spacing=link.operator.spacing - 1)
+    assert judge(Subject(faster), "auto", Progress()).verdict is Verdict.FAILS
+
+
+def test_the_carillon_is_the_scenario_of_the_starting_file() -> None:
+    link = shipped("carillon")
+    assert (link.names, link.operator.spacing) == (tuple("cdefgab"), 16)
+    assert link.scheme == PulseGap((2, 4, 6, 8, 10, 12, 14), 1, (0,) * 7)
+
+
+def test_at_half_its_spacing_the_carillon_rings_a_third_bell() -> None:
+    link = shipped("carillon").with_operator(spacing=8)
+    trace = judge(Subject(link), "explorer", Progress()).trace
+    assert trace is not None
+    assert trace.failure is not None
+    assert trace.failure.kind == "ghost"
+
+
+@pytest.mark.parametrize("engine", ["explorer", "solver"])
+def test_in_the_puppet_theatre_two_strings_light_the_moon(engine: EngineName) -> None:
+    link = shipped("puppet_theatre")
+    answer = judge(Subject(link), engine, Progress())
+    assert answer.verdict is Verdict.FAILS
+    assert answer.trace is not None
+    assert answer.trace.failure is not None
+    assert (answer.trace.failure.kind, answer.trace.failure.output) == ("ghost", "moon")
+    pulled = [link.names[press.input] for press in answer.trace.script.presses]
+    assert len(pulled) == len(set(pulled)) == 2
+    assert "moon" not in pulled
+
+
+def test_branches_of_the_two_towers_differ_in_nothing_but_time() -> None:
+    link = shipped("carillon_two_towers")
+    assert link.delay == (1, 3)
+    assert link.branches == (0, 8)
+    near, far = (replace(link, branches=(extra,)) for extra in link.branches)
+    assert Subject(near).lone == Subject(far).lone

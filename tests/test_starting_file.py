@@ -1,0 +1,119 @@
+import re
+import tomllib
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from models.parameters import SCHEMES
+from models.pulse_gap import PulseGap
+from models.wire_per_input import WirePerInput
+from verify.engines.answer import Progress, Verdict
+from verify.errors import UsageError
+from verify.linkfile import MOST_INPUTS, TABLES, parse
+from verify.parts.link import Link
+from verify.parts.operator import Operator
+from verify.questions.judging import Subject, judge
+from verify.starting_file import starting_file
+
+SIZES = [1, 2, 7, 8, 28, 29, 200]
+OPTIONAL = re.compile(r"^# ([a-z_]+ = )", re.MULTILINE)
+
+
+def read(text: str) -> Link:
+    return parse(text, "start.toml")
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("inputs", SIZES)
+def test_the_file_is_read_as_the_scheme_and_size_wanted(scheme: str, inputs: int) -> None:
+    link = read(starting_file(scheme, inputs))
+    assert (link.scheme_name, link.inputs, link.tick) == (scheme, inputs, Fraction(1, 20))
+    assert len(set(link.names)) == inputs
+
+
+def test_the_default_is_seven_bells_on_one_line() -> None:
+    assert read(starting_file()) == Link(
+        name="carillon",
+        tick=Fraction(1, 20),
+        names=tuple("cdefgab"),
+        scheme_name="pulse-gap",
+        scheme=PulseGap(gaps=(2, 4, 6, 8, 10, 12, 14), pulse=1, window=(0,) * 7),
+        operator=Operator(spacing=16),
+    )
+    assert read(starting_file("wire-per-input", 3)).scheme == WirePerInput(3)
+
+
+def keys_of(text: str) -> dict[str, set[str]]:
+    document = tomllib.loads(OPTIONAL.sub(r"\1", text))
+    return {name: set(table) for name, table in document.items() if isinstance(table, dict)}
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("inputs", [7, 30])
+def test_every_key_there_is_stands_in_it(scheme: str, inputs: int) -> None:
+    found = keys_of(starting_file(scheme, inputs))
+    expected = {name: set(table.model_fields) for name, table in TABLES.items()}
+    expected["link"] = set(SCHEMES[scheme].model_fields)
+    expected["inputs"] -= {"names" if inputs > 28 else "count"}
+    assert found == expected
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+def test_every_key_has_a_comment(scheme: str) -> None:
+    for line in starting_file(scheme).splitlines():
+        if re.match(r"(# )?[a-z_]+ = ", line) and not line.startswith(("gaps", "names")):
+            assert re.search(r'\S\s+# ["\w]', line), line
+    assert max(map(len, starting_file(scheme).splitlines())) <= 95
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+def test_the_defaults_shown_are_the_defaults(scheme: str) -> None:
+    text = starting_file(scheme)
+    plain = read(text)
+    checked = set()
+    for match in OPTIONAL.finditer(text):
+        key = match[1].split()[0]
+        changed = text[: match.start()] + text[match.start() + 2 :]
+        if key in ("within", "depth"):
+            continue
+        link = read(changed)
+        if key == "overlap":  # "all of them", as a number
+            assert link.operator.overlap == link.inputs
+            link = replace(link, operator=replace(link.operator, overlap=None))
+        assert link == plain, key
+        checked.add(key)
+    assert {"kind", "delay", "branches", "repeat", "hold", "overlap"} <= checked
+    within = read(text.replace("# within", "within"))
+    assert (plain.within, within.within) == (None, (0, 100))
+
+
+def test_the_depth_shown_is_the_default_where_it_may_stand() -> None:
+    text = starting_file().replace('# busy = "overlay"', 'busy = "queue"')
+    assert read(text) == read(text.replace("# depth", "depth"))
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("inputs", [1, 2, 7, 16])
+def test_the_link_holds(scheme: str, inputs: int) -> None:
+    link = read(starting_file(scheme, inputs))
+    assert judge(Subject(link), "auto", Progress()).verdict is Verdict.HOLDS
+
+
+def test_the_largest_file_can_be_read() -> None:
+    link = read(starting_file("wire-per-input", MOST_INPUTS))
+    assert link.inputs == MOST_INPUTS
+
+
+@pytest.mark.parametrize(
+    ("scheme", "inputs", "message"),
+    [
+        ("pulse-gap", 0, "found 0 inputs; allowed: 1 to 100000"),
+        ("pulse-gap", MOST_INPUTS + 1, "found 100001 inputs; allowed: 1 to 100000"),
+        ("pulsegap", 7, 'found scheme "pulsegap"; allowed: "pulse-gap" or "wire-per-input"'),
+    ],
+)
+def test_what_cannot_be_written_is_refused(scheme: str, inputs: int, message: str) -> None:
+    with pytest.raises(UsageError) as error:
+        starting_file(scheme, inputs)
+    assert str(error.value) == message
