@@ -236,7 +236,7 @@ def _weaker(a: State, b: State) -> bool:
 
 def _place_weaker(x: Any, y: Any) -> bool:
     if isinstance(x, int):
-        return x <= y
+        return bool(x <= y)
     longest: dict[tuple[int, ...], list[int]] = {}
     for left, *fields in y:
         longest.setdefault(tuple(fields), []).append(left)

@@ -16,7 +16,7 @@ FLASHES_PER_SECOND = 3
 
 
 def flashing(rate_hz: Fraction | None) -> str | None:
-    """The caution for lamps on the outputs that could flash too fast; ``rate_hz`` None: any rate."""
+    """The caution for lamps that could flash too fast; ``rate_hz`` None stands for any rate."""
     if rate_hz is not None and rate_hz <= FLASHES_PER_SECOND:
         return None
     fast = "at any rate" if rate_hz is None else f"up to {float(rate_hz):.3g} times a second"
