@@ -291,3 +291,9 @@ def test_a_time_limit_ends_in_undecided_that_says_how_far(tmp_path: Path) -> Non
     assert found["verdict"] == "undecided"
     assert found["trace"] is None
     assert "all sequences of fewer than" in found["covered"]
+
+
+def test_every_command_has_help_with_an_example() -> None:
+    for name, command in main.commands.items():
+        assert command.help is not None
+        assert f"Example: fewwire {name} " in command.help

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
+from textwrap import fill
 
 from rich.console import Console
 from rich.live import Live
@@ -180,7 +181,9 @@ def _console() -> Console:
 
 
 def _say(console: Console, text: str, style: str = "") -> None:
-    console.print(Text(text, style=style))
+    # Wrapped here: rich would leave a blank at the end of each line.
+    wrapped = "\n".join(fill(line, console.width) for line in text.split("\n"))
+    console.print(Text(wrapped, style=style), soft_wrap=True)
 
 
 def _ascii_only() -> bool:
