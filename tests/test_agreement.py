@@ -8,7 +8,7 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from hypothesis import event, example, given, settings
+from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from models.pulse_gap import PulseGap
@@ -51,7 +51,7 @@ def test_the_simulator_gives_the_same_by_tick_and_by_event(data: st.DataObject) 
 
 
 @given(links())
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_explorer_solver_and_simulator_agree_on_the_verdict(link: Link) -> None:
     explored = verdict_of(link, "explorer")
     solved = verdict_of(link, "solver")
@@ -70,8 +70,9 @@ def test_the_solver_decides_whatever_does_not_queue(link: Link) -> None:
     assert verdict_of(link, "solver", seconds=20).verdict is not UNDECIDED
 
 
+@pytest.mark.slow
 @given(links(pulse_gaps(busy="overlay")) | links(pulse_gaps(busy="ignore")))
-@settings(max_examples=60)
+@settings(max_examples=40)
 def test_explorer_and_solver_agree_on_the_least_spacing(link: Link) -> None:
     subject = Subject(link)
 
@@ -98,8 +99,9 @@ def test_the_least_spacing_holds_and_the_trace_below_keeps_one_tick_less(link: L
         assert below.fails(found.trace_below.script)
 
 
+@pytest.mark.slow
 @given(links(pulse_gaps(busy="overlay")) | links(pulse_gaps(busy="ignore")))
-@settings(max_examples=40)
+@settings(max_examples=20)
 def test_explorer_and_solver_agree_on_latencies(link: Link) -> None:
     explored = latencies(Subject(link), "explorer", Progress(), Budget(5))
     solved = latencies(Subject(link), "solver", Progress(), Budget(5))
@@ -160,4 +162,12 @@ def test_holds_is_never_said_by_the_simulator() -> None:
     assert verdict_of(make_link(WirePerInput(2)), "simulator").verdict is UNDECIDED
 
 
-__all__ = ["Operator", "PulseGap", "example"]
+def test_a_queue_that_overflows_only_under_long_load_is_found_soon() -> None:
+    scheme = PulseGap((8, 11, 14), 2, (1, 1, 1), busy="queue", depth=2)
+
+    judged = verdict_of(make_link(scheme, Operator(spacing=13)), "auto", seconds=60)
+
+    assert judged.verdict is Verdict.FAILS
+    assert judged.trace is not None
+    assert judged.trace.failure is not None
+    assert judged.trace.failure.kind == "lost"

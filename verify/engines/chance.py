@@ -1,74 +1,165 @@
-"""The simulator as a searcher: many random sequences. It can find failures, never prove."""
+"""The simulator as a searcher: sustained load, then random sequences. It never proves."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from itertools import cycle, islice
 from random import Random
 
-from verify.engines.answer import Answer, Budget, Progress, Verdict
+from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import Compiled, State
 from verify.engines.trace import Press, Script
 from verify.language import expressions as ex
 from verify.language.machine import System
-from verify.parts.signals import failure
+from verify.parts.signals import delivered, failure
 
 RUNS = 2_000
-LONGEST = 12  # presses in one run
+LONGEST = 12  # presses in one random run
+FLOOD = 80  # presses in one run of sustained load
+MOST_PATTERNS = 300
+
+# Says what to press, how many ticks after the state, or that nothing more is pressed.
+Player = Callable[[State, int | None], tuple[int, int] | None]
 
 
-def hammer(system: System, budget: Budget, progress: Progress, seed: int = 0) -> Answer:
+def hammer(
+    system: System, budget: Budget, progress: Progress, *, latencies: bool = False, seed: int = 0
+) -> Answer:
     """Press at random, mostly as close together as the operator allows.
 
     Fails, or ``undecided`` after a fixed number of runs; the same seed gives the same answer.
+    ``latencies``: also the extremes met.
     """
-    compiled, random = Compiled(system), Random(seed)
-    starts = list(compiled.starts())
+    runner, random = _Runner(system, progress), Random(seed)
+    starts = list(runner.compiled.starts())
     progress.presses = LONGEST
-    runs = 0
+    runs, failed = 0, None
     while runs < RUNS and not budget.spent(progress.states):
         runs += 1
-        script = _run(compiled, random.choice(starts), random, progress)
+        script = runner.run(random.choice(starts), _at_random(runner.compiled, random), random)
+        failed = failed or script
+        if failed is not None and not latencies:
+            break
+    covered = f"{runs} random sequences of up to {LONGEST} presses"
+    verdict = Verdict.UNDECIDED if failed is None else Verdict.FAILS
+    return Answer(verdict, "simulator", failed, covered, False, runner.best, runner.worst)
+
+
+def flood(system: System, budget: Budget, progress: Progress) -> Answer:
+    """Press one input, or two in turn, as fast as the operator allows, many times.
+
+    Finds in a moment what fails only after many presses, such as a queue that overflows.
+    """
+    runner = _Runner(system, progress)
+    progress.presses = FLOOD
+    count = runner.compiled.offer.count
+    start = next(runner.compiled.starts())
+    tried = 0
+    for pattern in islice(_patterns(count), MOST_PATTERNS):
+        if budget.spent(progress.states):
+            break
+        tried += 1
+        script = runner.run(start, _in_turn(runner.compiled, pattern), Random(0))
         if script is not None:
             return Answer(Verdict.FAILS, "simulator", script)
-    covered = f"{runs} random sequences of up to {LONGEST} presses"
+    covered = f"{tried} sustained sequences of {FLOOD} presses"
     return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
 
 
-def _run(compiled: Compiled, state: State, random: Random, progress: Progress) -> Script | None:
-    shift = next(
-        (int(state[i]) for m, i in compiled.where.items() if m.name == "monitor0.shift"), 0
-    )
-    presses: list[Press] = []
-    picks: list[tuple[int, tuple[int, ...]]] = []
-    now, eager = -1, random.random()
-    while True:
-        event = compiled.next_event(state)
-        if event is None and len(presses) >= LONGEST:
+def _patterns(count: int) -> Iterator[tuple[int, ...]]:
+    yield from ((index,) for index in range(count))
+    yield from ((a, b) for a in range(count) for b in range(count) if a < b)
+
+
+class _Runner:
+    """Runs a system from rest under a player, noting failures and deliveries."""
+
+    def __init__(self, system: System, progress: Progress) -> None:
+        self.compiled, self.progress = Compiled(system), progress
+        self.best: dict[int, Delivery] = {}
+        self.worst: dict[int, Delivery] = {}
+
+    def run(self, start: State, player: Player, random: Random) -> Script | None:
+        """The script up to the first failure; None if there is none."""
+        state, now = start, -1
+        presses: list[Press] = []
+        picks: list[tuple[int, tuple[int, ...]]] = []
+        while True:
+            event = self.compiled.next_event(state)
+            wanted = player(state, event)
+            if wanted is None and event is None:
+                return None
+            taken = [] if wanted is None else [wanted[1]]
+            passed = event if wanted is None else wanted[0]
+            made: list[int] = []
+
+            def choose(pick: ex.Pick, made: list[int] = made) -> int:
+                made.append(random.randint(pick.least, pick.most))
+                return made[-1]
+
+            result = self.compiled.step(state, passed or 1, taken, choose)
+            if result is None:
+                raise AssertionError("an open offer was refused")
+            state, log = result
+            now += passed or 1
+            self.progress.states += 1
+            presses += [Press(now, index) for index in taken]
+            if made:
+                picks.append((now, tuple(made)))
+            script = Script(tuple(presses), self._shift(start), tuple(picks))
+            for signal, values in log:
+                if signal == failure(0):
+                    return script
+                if signal == delivered(0):
+                    self._note(values[0], Delivery(values[1], script))
+
+    def _note(self, index: int, delivery: Delivery) -> None:
+        if index not in self.best or delivery.ticks < self.best[index].ticks:
+            self.best[index] = delivery
+        if index not in self.worst or delivery.ticks > self.worst[index].ticks:
+            self.worst[index] = delivery
+
+    def _shift(self, start: State) -> int:
+        """The unknown delay of the line in this run, 0 if it has none."""
+        places = self.compiled.where.items()
+        return next((int(start[i]) for m, i in places if m.name == "monitor0.shift"), 0)
+
+
+def _in_turn(compiled: Compiled, pattern: tuple[int, ...]) -> Player:
+    """Presses the inputs of a pattern in turn, each in the first tick that is open."""
+    coming = list(islice(cycle(pattern), FLOOD))
+
+    def play(state: State, event: int | None) -> tuple[int, int] | None:
+        if not coming:
             return None
-        horizon = event or 1
-        passed, taken = horizon, []
-        if len(presses) < LONGEST:
-            tick = 1 if event is None else random.randint(1, horizon)
+        ends = {1, *compiled.restraint_ends(state)}
+        for tick in sorted(t for t in ends if event is None or t <= event):
+            if compiled.allowed(state, tick, coming[0]):
+                return tick, coming.pop(0)
+        if event is not None and compiled.allowed(state, event, coming[0]):
+            return event, coming.pop(0)
+        return None
+
+    return play
+
+
+def _at_random(compiled: Compiled, random: Random) -> Player:
+    """Presses any input at any tick before the next event, more or less eagerly."""
+    left, eager = LONGEST, random.random()
+
+    def play(state: State, event: int | None) -> tuple[int, int] | None:
+        nonlocal left
+        while left > 0:
+            tick = random.randint(1, event) if event is not None else 1
+            if event is None:
+                tick = max([1, *compiled.restraint_ends(state)])
             index = random.randrange(compiled.offer.count)
-            far = max(compiled.restraint_ends(state), default=1) if event is None else tick
-            tick = max(tick, far)
             if random.random() < eager + 0.1 and compiled.allowed(state, tick, index):
-                passed, taken = tick, [index]
-            elif event is None:
-                passed = tick
-        made: list[int] = []
+                left -= 1
+                return tick, index
+            if event is not None:
+                return None
+            left -= 1  # at rest: a press forgone
+        return None
 
-        def choose(pick: ex.Pick, made: list[int] = made) -> int:
-            made.append(random.randint(pick.least, pick.most))
-            return made[-1]
-
-        result = compiled.step(state, passed, taken, choose)
-        if result is None:
-            raise AssertionError("an open offer was refused")
-        state, log = result
-        now += passed
-        progress.states += 1
-        presses += [Press(now, index) for index in taken]
-        if made:
-            picks.append((now, tuple(made)))
-        if any(signal == failure(0) for signal, _ in log):
-            return Script(tuple(presses), shift, tuple(picks))
+    return play

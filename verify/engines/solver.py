@@ -206,7 +206,9 @@ class _Search:
         moment = _Moment(history)
         for _ in range(MOST_EVENTS):
             if self.budget.spent(self.progress.states):
-                raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
+                raise OutOfReachError(
+                    f"all sequences of fewer than {self.progress.presses} presses"
+                )
             ends = self.symbolic.ends(moment.state)
             yield from self._presses_before(history, moment, ends)
             if self.failed is not None and not self.latencies:
@@ -485,7 +487,9 @@ class _Search:
             self.solver.add(*terms)
             result = self.solver.check()
             if result == z3.unknown or self.budget.spent(self.progress.states):
-                raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
+                raise OutOfReachError(
+                    f"all sequences of fewer than {self.progress.presses} presses"
+                )
             if result == z3.sat:
                 self.solver_model = self.solver.model()
             return bool(result == z3.sat)

@@ -22,7 +22,8 @@ from verify.parts.monitor import Windows
 
 EngineName = Literal["auto", "explorer", "solver", "simulator"]
 
-# ``auto`` explores this many states, then asks the solver, then goes on exploring.
+# ``auto`` explores this many states, then tries sustained load, then asks the solver, then
+# goes on exploring.
 FIRST_LOOK = 40_000
 DEFAULT_SECONDS = 60.0
 
@@ -149,7 +150,7 @@ def _ask(
         from verify.engines.chance import hammer
 
         progress.doing = "simulating"
-        return hammer(system, budget, progress)
+        return hammer(system, budget, progress, latencies=latencies)
     if engine == "explorer":
         return _explore(system, budget, progress, latencies, None)
     if engine == "solver":
@@ -157,6 +158,12 @@ def _ask(
     answer = _explore(system, budget, progress, latencies, FIRST_LOOK)
     if answer.verdict is not Verdict.UNDECIDED:
         return answer
+    if not latencies:
+        from verify.engines.chance import flood
+
+        flooded = flood(system, budget, progress)
+        if flooded.verdict is Verdict.FAILS:
+            return flooded
     solved = _solve(system, budget, progress, latencies)
     if solved.verdict is not Verdict.UNDECIDED:
         return solved

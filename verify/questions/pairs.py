@@ -157,7 +157,7 @@ class _Runner:
             result = self.compiled.step(result[0], passed)
 
     def _runs_well(self, result: tuple[State, list[Occurrence]] | None) -> bool:
-        """No failure now or before all is at rest; a press that the operator forbids does no harm."""
+        """No failure now or before all is at rest; a press that may not be does no harm."""
         passed_through: list[State] = []
         well = True
         while result is not None:
