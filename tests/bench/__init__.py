@@ -15,6 +15,6 @@ once, as a plain test, with a short limit on the plain encodings.
 - ``test_start_up``: the command line's first sign of life, against an empty Python program.
 - ``test_plain_z3``: the plain encodings agree with our engines. No benchmark.
 
-A ratio is worth reading when the machine is quiet: look at the spread that pytest-benchmark
-prints, and run it again.
+The two sides of a ratio take turns, so a machine that is busy for a while is so for both; still,
+look at the spread that pytest-benchmark prints, and run it again.
 """

@@ -1,47 +1,35 @@
-"""What the benchmarks share: the limit on plain encodings, and the table of ratios at the end."""
+"""What the benchmarks share: comparing in turn, and the table of ratios at the end."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from statistics import median
+from time import perf_counter
 from typing import Any
 
 import pytest
 
-SHORT_LIMIT = 2.0  # seconds, where benchmarks run as plain tests
+SHORT_LIMIT = 2.0  # seconds for a plain encoding, where benchmarks run as plain tests
 
 
-@dataclass
-class Ledger:
-    """Seconds by what was measured, and the ratios to print, in the order they were asked for.
+@dataclass(frozen=True)
+class Ratio:
+    """Median seconds of two pieces of work that took turns. ``stopped``: ``over`` was cut off."""
 
-    A time in ``unfinished`` is a lower bound: the run was stopped there.
-    """
+    over: str
+    over_seconds: float
+    under: str
+    under_seconds: float
+    stopped: bool
 
-    seconds: dict[str, float] = field(default_factory=dict)
-    unfinished: set[str] = field(default_factory=set)
-    ratios: list[tuple[str, str]] = field(default_factory=list)
-
-    def lines(self) -> list[str]:
-        """The table: what was measured over what it is compared with."""
-        rows = []
-        for over, under in self.ratios:
-            if over not in self.seconds or under not in self.seconds:
-                continue
-            least = "at least " if over in self.unfinished else ""
-            rows.append((over, under, least, self.seconds[over], self.seconds[under]))
-        if not rows:
-            return []
-        wide = max(len(text) for row in rows for text in row[:2])
-        return [
-            f"{'measured':{wide}}  {'seconds':>9}  {'compared with':{wide}}  {'seconds':>9}  ratio"
-        ] + [
-            f"{over:{wide}}  {a:9.4f}  {under:{wide}}  {b:9.4f}  {least}{a / b:.3g}"
-            for over, under, least, a, b in rows
-        ]
+    @property
+    def value(self) -> float:
+        """How many times as long ``over`` takes; a lower bound if it was stopped."""
+        return self.over_seconds / self.under_seconds
 
 
-LEDGER = pytest.StashKey[Ledger]()
+RATIOS = pytest.StashKey[list[Ratio]]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -53,57 +41,66 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
-@pytest.fixture(scope="session")
-def ledger(pytestconfig: pytest.Config) -> Ledger:
-    return pytestconfig.stash.setdefault(LEDGER, Ledger())
-
-
 @pytest.fixture
 def plain_limit(pytestconfig: pytest.Config, benchmark: Any) -> float:
     """Seconds for one plain encoding."""
-    if benchmark.disabled:
-        return SHORT_LIMIT
-    return float(pytestconfig.getoption("--plain-limit", default=30.0))
+    return SHORT_LIMIT if benchmark.disabled else float(pytestconfig.getoption("--plain-limit"))
 
 
 @pytest.fixture
-def measure(benchmark: Any, ledger: Ledger) -> Callable[..., Any]:
-    """``measure(name, work)``: benchmark ``work``, keep its median time under ``name``.
+def compare(benchmark: Any, pytestconfig: pytest.Config) -> Callable[..., Any]:
+    """``compare(over, work, under, other, rounds)``: benchmark ``work`` against ``other``.
 
-    ``rounds``: as many runs after one to warm up; None lets pytest-benchmark choose.
-    Returns what ``work`` returned.
+    Each round runs ``other`` (``others`` times), then ``work``, so that a machine that is
+    busy for a while is so for both. Returns what the last ``work`` returned. ``stopped``
+    tells from that whether it was cut off.
     """
 
-    def run(name: str, work: Callable[[], Any], rounds: int | None = None) -> Any:
-        if rounds is None:
-            result = benchmark(work)
-        else:
-            result = benchmark.pedantic(work, rounds=rounds, warmup_rounds=1)
-        if not benchmark.disabled:
-            ledger.seconds[name] = benchmark.stats.stats.median
+    def run(
+        over: str,
+        work: Callable[[], Any],
+        under: str,
+        other: Callable[[], Any],
+        *,
+        rounds: int,
+        others: int = 1,
+        stopped: Callable[[Any], bool] = lambda result: False,
+    ) -> Any:
+        other_seconds: list[float] = []
+
+        def turn() -> None:
+            for _ in range(others):
+                started = perf_counter()
+                other()
+                other_seconds.append(perf_counter() - started)
+
+        if benchmark.disabled:
+            other()
+            return benchmark(work)
+        other()  # warms up what both import and cache
+        result = benchmark.pedantic(work, setup=turn, rounds=rounds)
+        ratio = Ratio(
+            over, benchmark.stats.stats.median, under, median(other_seconds), stopped(result)
+        )
+        pytestconfig.stash.setdefault(RATIOS, []).append(ratio)
+        benchmark.extra_info["compared with"] = under
+        benchmark.extra_info["ratio"] = ratio.value
+        benchmark.extra_info["ratio is a lower bound"] = ratio.stopped
         return result
 
     return run
 
 
-@pytest.fixture
-def compare(benchmark: Any, ledger: Ledger) -> Callable[..., None]:
-    """``compare(over, under)``: the ratio of two measured times, here and in the table."""
-
-    def note(over: str, under: str) -> None:
-        ledger.ratios.append((over, under))
-        if over in ledger.seconds and under in ledger.seconds:
-            benchmark.extra_info["compared with"] = under
-            benchmark.extra_info["ratio"] = ledger.seconds[over] / ledger.seconds[under]
-            benchmark.extra_info["ratio is a lower bound"] = over in ledger.unfinished
-
-    return note
-
-
 def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
-    ledger = config.stash.get(LEDGER, None)
-    lines = ledger.lines() if ledger is not None else []
-    if lines:
-        terminalreporter.section("ratios")
-        for line in lines:
-            terminalreporter.write_line(line)
+    ratios = config.stash.get(RATIOS, [])
+    if not ratios:
+        return
+    terminalreporter.section("ratios of median seconds")
+    left = max(len(r.over) for r in ratios)
+    right = max(len(r.under) for r in ratios)
+    for r in ratios:
+        least = ">=" if r.stopped else "  "
+        terminalreporter.write_line(
+            f"{least}{r.value:9.3g} x = {r.over:{left}} {r.over_seconds:9.4f}"
+            f" / {r.under:{right}} {r.under_seconds:9.4f}"
+        )

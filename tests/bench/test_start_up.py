@@ -9,8 +9,6 @@ import sys
 import pytest
 
 ROUNDS = 15
-NOTHING = "python -c pass"
-HELP = "python -m verify.cli --help"
 
 pytestmark = pytest.mark.skipif(
     importlib.util.find_spec("verify.cli") is None, reason="there is no command line"
@@ -23,14 +21,15 @@ def child(*arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def test_python_alone(measure):
-    measure(NOTHING, lambda: child("-c", "pass"), ROUNDS)
-
-
-def test_help(measure, compare):
-    shown = measure(HELP, lambda: child("-m", "verify.cli", "--help"), ROUNDS)
+def test_help(compare):
+    shown = compare(
+        "python -m verify.cli --help",
+        lambda: child("-m", "verify.cli", "--help"),
+        "python -c pass",
+        lambda: child("-c", "pass"),
+        rounds=ROUNDS,
+    )
     assert "Usage" in shown.stdout
-    compare(HELP, NOTHING)
 
 
 def test_help_loads_nothing_heavy():

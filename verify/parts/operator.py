@@ -26,11 +26,6 @@ class Operator:
     overlap: int | None = None
     pairs: tuple[tuple[int, ...], ...] | None = None
 
-    @property
-    def own_spacing(self) -> int:
-        """Least time between two presses of one input: it must be let go, and seen to be, between."""
-        return max(self.spacing, self.repeat, self.hold[0] + 1)
-
 
 def build(operator: Operator, inputs: int, watches_release: bool) -> Machine:
     """The operator of ``inputs`` inputs.

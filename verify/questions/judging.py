@@ -32,7 +32,8 @@ DEFAULT_SECONDS = 60.0
 class Judgement:
     """The verdict on a whole link, with the failing trace, or the latency extremes.
 
-    ``complete``: the search left nothing out. ``best``/``worst``: input number -> ticks with the line delay, and the script that shows it.
+    ``complete``: the search left nothing out. ``best``/``worst``: input number -> ticks with
+    the line delay, and the script that shows it.
     """
 
     verdict: Verdict

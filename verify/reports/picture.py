@@ -431,7 +431,7 @@ class _Paper:
     @cached_property
     def labels(self) -> list[str]:
         """What stands left of the rows."""
-        return _labels(self.names, self.marks)
+        return row_labels(self.names, self.marks)
 
     @cached_property
     def margin(self) -> int:
@@ -566,8 +566,8 @@ def _ascii(text: str) -> str:
     return text.encode("ascii", "backslashreplace").decode()
 
 
-def _labels(names: Sequence[str], marks: Marks) -> list[str]:
-    """Short labels of long names, all different."""
+def row_labels(names: Sequence[str], marks: Marks) -> list[str]:
+    """Labels of at most 16 columns, all different if the names are."""
     used = {name for name in names if cell_len(name) <= LABEL_CELLS}
     found = []
     for name in names:
@@ -647,4 +647,4 @@ def _whole_names(paper: _Paper) -> Iterator[str]:
             yield from _wrapped(f"{label} = {name}", paper.width, INDENT)
 
 
-__all__ = ["LEAST_WIDTH", "picture"]
+__all__ = ["LEAST_WIDTH", "picture", "row_labels"]

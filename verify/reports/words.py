@@ -349,7 +349,7 @@ class _Story:
         told = []
         high_since = self._high_since(near, press.tick)
         if high_since is not None:
-            told.append(f"the line was then high already, since tick {high_since}")
+            told.append(f"when it was pressed, the line had been high since tick {high_since}")
         ticks = [t for t in self._rises(seen) if t >= press.tick]
         rose = f"rose {'only ' if len(ticks) == 1 else ''}{_at_ticks(ticks)}"
         end = _end_name(near, seen)
