@@ -1,0 +1,1 @@
+"""Checks against things outside the project; each names its source beside it."""
