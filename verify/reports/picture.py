@@ -38,6 +38,8 @@ LEAST_WIDTH = 40
 LABEL_CELLS = 16
 # Shorter stretches are not worth folding: they would hardly be shorter.
 LEAST_FOLD = 6
+# With more rows, blocks leave out lines that are low throughout, as they do all empty rows.
+FEW_ROWS = 20
 NUMBERED = (5, 10, 20, 50)
 INDENT = "  "
 
@@ -179,10 +181,10 @@ class Row:
         """Ticks in which this row does not just go on as before. Only of a finished row."""
         return sorted({*self.marks, *self.since})
 
-    def blank(self, first: int, last: int) -> bool:
-        """Nothing is to be seen from ``first`` to ``last``."""
+    def rests(self, first: int, last: int, grounds: str) -> bool:
+        """Nothing is to be seen from ``first`` to ``last`` but one of these backgrounds."""
         k = bisect_left(self.changes, first)
-        return self.under(first) == " " and (k == len(self.changes) or self.changes[k] > last)
+        return self.under(first) in grounds and (k == len(self.changes) or self.changes[k] > last)
 
 
 class _Rows:
@@ -525,7 +527,8 @@ class _Canvas:
 
     def _body(self, all_rows: bool) -> Iterator[str]:
         first, last = self.columns[0].first, self.columns[-1].first
-        shown = {r.group for r in self.paper.rows if all_rows or not r.blank(first, last)}
+        rest = " " if len(self.paper.rows) <= FEW_ROWS else " " + self.marks.low
+        shown = {r.group for r in self.paper.rows if all_rows or not r.rests(first, last, rest)}
         for row, label in zip(self.paper.rows, self.paper.labels, strict=True):
             if row.group in shown:
                 yield self.paper.line(label, self._row(row))
@@ -591,8 +594,6 @@ def _shortened(text: str, cells: int, cut: str) -> str:
             break
         tail = text[-k:]
     head = chop_cells(text, cells - len(cut) - cell_len(tail))[0]
-    while cell_len(head + cut + tail) > cells:
-        head = head[:-1]
     return head + cut + tail
 
 
