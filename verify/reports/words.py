@@ -226,8 +226,8 @@ class _Story:
     def what(self) -> str:
         """What came out wrong."""
         failure = self.failure
-        struck = f"'{printable(failure.output)}' struck{_on_branch(self.link, failure.branch)}"
-        missed = struck.replace(" struck", " did not strike", 1)
+        name, branch = printable(failure.output), _on_branch(self.link, failure.branch)
+        struck, missed = f"'{name}' struck{branch}", f"'{name}' did not strike{branch}"
         if failure.kind == Kind.GHOST.label:
             return f"{struck}, though {self._why_not_due()}"
         if failure.kind == Kind.WRONG_OUTPUT.label:
@@ -237,9 +237,8 @@ class _Story:
         if failure.kind == Kind.LATE.label:
             return f"{missed} in time, though {self._deadline()}; {self._how_late()}"
         return (
-            f"{failure.kind} at output '{printable(failure.output)}'"
-            f"{_on_branch(self.link, failure.branch)}: expected {printable(failure.expected)}, "
-            f"got {printable(failure.got)}"
+            f"{failure.kind} at output '{name}'{branch}: "
+            f"expected {printable(failure.expected)}, got {printable(failure.got)}"
         )
 
     def causes(self) -> list[str]:
