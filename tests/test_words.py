@@ -146,6 +146,15 @@ def test_ghost_on_a_branch_is_told_from_its_own_end_of_the_line() -> None:
     )
 
 
+def test_what_was_on_its_way_already_is_not_put_down_to_a_later_press() -> None:
+    subject = carillon(PulseGap((4, 16), 2, (1, 1), busy="ignore"), branches=(0, 8), delay=(1, 3))
+    assert sentence(subject, (0, "d"), (18, "c"), delay=3) == (
+        "tick 25 (1.25 s): 'c' did not strike on branch 1, though its press at tick 18 was due "
+        "from tick 23 to tick 25; it was pressed 18 ticks after 'd'; from tick 21 on, when its "
+        "press could get there, the far end of the line did not rise"
+    )
+
+
 def test_wrong_output() -> None:
     assert sentence(carillon(), (0, "c"), (2, "d"), (4, "d")) == (
         "tick 6 (300 ms): 'c' struck, where 'd', pressed at tick 2, was due; "

@@ -333,9 +333,14 @@ class _Story:
         found = []
         for k in range(self.link.scheme.lines):
             near, far = line_signals(self.link, k, self.failure.branch)
-            delay = self.trace.script.delay + self.link.branches[self.failure.branch]
-            found.append((near, far if delay and near in moving else near))
+            apart = far in moving or (self._travel and near in moving)
+            found.append((near, far if apart else near))
         return found
+
+    @property
+    def _travel(self) -> int:
+        """Ticks that the line takes to the end where it went wrong."""
+        return self.trace.script.delay + self.link.branches[self.failure.branch]
 
     def _rises(self, signal: str) -> list[int]:
         return [e.tick for e in self.trace.events if e.signal == signal and e.value]
@@ -349,10 +354,14 @@ class _Story:
         high_since = self._high_since(near, press.tick)
         if high_since is not None:
             told.append(f"when it was pressed, the line had been high since tick {high_since}")
-        ticks = [t for t in self._rises(seen) if t >= press.tick]
+        since = press.tick + (self._travel if seen != near else 0)
+        ticks = [t for t in self._rises(seen) if t >= since]
+        start = f"from tick {since} on, when its press could get there, "
         rose = f"rose {'only ' if len(ticks) == 1 else ''}{_at_ticks(ticks)}"
-        end = _end_name(near, seen)
-        told.append(f"from its press on, {end} {rose if ticks else 'did not rise'}")
+        told.append(
+            f"{'from its press on, ' if seen == near else start}{_end_name(near, seen)} "
+            f"{rose if ticks else 'did not rise'}"
+        )
         return told
 
     def _high_since(self, signal: str, tick: int) -> int | None:
