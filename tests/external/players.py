@@ -25,14 +25,18 @@ Strikes = list[tuple[int, int]]
 class Player:
     """The receiver of a pulse-gap scheme behind a line that goes up and down as it is told.
 
-    Input 0 lifts the line, input 1 lowers it; the outputs are those of ``heard_by``.
+    Input 0 lifts the line, input 1 lowers it; the outputs are those of ``heard_by``. A link has
+    an input for every output: any others do nothing.
     """
 
     heard_by: PulseGap
     lines: int = 1
-    inputs: int = 2
     watches_release: bool = False
     queue: None = None
+
+    @property
+    def inputs(self) -> int:
+        return max(2, self.heard_by.inputs)
 
     def per_input(self) -> dict[str, tuple[int, ...]]:
         return {}
@@ -41,7 +45,7 @@ class Player:
         return {}
 
     def split(self) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
-        return ((self, (RISE, FALL)),)
+        return ((self, tuple(range(self.inputs))),)
 
     def transmitter(self) -> tuple[Machine, ...]:
         told = PRESS.occurrence("told")["input"]
