@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 from typing import Literal
 
+from models.sending import one_by_one
 from verify.language import expressions as ex
-from verify.language.machine import Each, First, Machine, Rule, Statement
-from verify.language.state import Bank, Put, Set, Signal, Start, Timer, mode, number
+from verify.language.machine import Each, First, Machine, Rule
+from verify.language.state import Bank, Put, Set, Signal, Start, Timer, mode
 from verify.parts.monitor import Queue
-from verify.parts.signals import PRESS, far_rise, line_fall, line_rise, strike
+from verify.parts.signals import PRESS, decoded, far_rise, line_fall, line_rise
 
 LINE = 0
 
@@ -119,33 +119,14 @@ class PulseGap:
 
     def _one_by_one(self, pulse: Signal) -> Machine:
         """One send at a time; a press meanwhile waits in a place of the queue, or is dropped."""
-        busy = Timer("sender.busy", max(self.send_times))
         second = Timer("sender.second", max(self.gaps))
-        depth = self.depth if self.busy == "queue" else 0
-        places = [number(f"sender.place{k}", -1, self.inputs - 1) for k in range(depth)]
-        pressed = PRESS.occurrence("p")["input"]
-
-        def send(index: ex.Int) -> tuple[Statement, ...]:
-            return (
-                busy.start(ex.Lookup(self.send_times, index)),
-                second.start(ex.Lookup(self.gaps, index)),
-                pulse.emit(),
-            )
-
-        body: list[Statement] = [Rule("second pulse", second.expires(), (pulse.emit(),))]
-        if places:
-            moves = [a.set(b.read()) for a, b in itertools.pairwise(places)]
-            body.append(
-                Rule(
-                    "next in the queue",
-                    busy.expires() & (places[0].read() >= 0),
-                    (*send(places[0].read()), *moves, places[-1].set(-1)),
-                )
-            )
-        choices = [Rule("send", ~busy.running(), send(pressed))]
-        choices += [Rule("wait", place.read().eq(-1), (place.set(pressed),)) for place in places]
-        body.append(Each(PRESS, "p", (First(tuple(choices)),)))
-        return Machine("sender", (busy, second, *places), tuple(body))
+        return one_by_one(
+            self.send_times,
+            self.depth if self.busy == "queue" else 0,
+            lambda index: (second.start(ex.Lookup(self.gaps, index)), pulse.emit()),
+            (second,),
+            (Rule("second pulse", second.expires(), (pulse.emit(),)),),
+        )
 
     # -- receiver -------------------------------------------------------------
 
@@ -170,7 +151,9 @@ class PulseGap:
                 First(
                     (
                         Rule("arm", rise & (state.at("disarmed") | clock.expires()), arm),
-                        Rule("match", rise & (output >= 0), (strike(branch).emit(output), *disarm)),
+                        Rule(
+                            "match", rise & (output >= 0), (decoded(branch).emit(output), *disarm)
+                        ),
                         Rule("miss", rise, arm if self.on_miss == "rearm" else disarm),
                         Rule("too late", clock.expires(), disarm),
                     )
@@ -197,7 +180,7 @@ class PulseGap:
                         Each(
                             rises,
                             "then",
-                            (Rule("tap", output >= 0, (strike(branch).emit(output),)),),
+                            (Rule("tap", output >= 0, (decoded(branch).emit(output),)),),
                         ),
                         remember,
                     ),

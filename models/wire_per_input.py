@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verify.language.machine import Each, Machine, Rule
-from verify.parts.signals import PRESS, RELEASE, far_rise, line_fall, line_rise, strike
+from verify.parts.signals import PRESS, RELEASE, decoded, far_rise, line_fall, line_rise
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class WirePerInput:
             Machine(
                 f"receiver{branch}.{i}",
                 (),
-                (Rule("rise", far_rise(i, branch).happens(), (strike(branch).emit(i),)),),
+                (Rule("rise", far_rise(i, branch).happens(), (decoded(branch).emit(i),)),),
             )
             for i in range(self.inputs)
         )

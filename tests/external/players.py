@@ -13,7 +13,7 @@ from verify.language.machine import Each, Machine, Rule
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
-from verify.parts.signals import PRESS, line_fall, line_rise, strike
+from verify.parts.signals import PRESS, decoded, line_fall, line_rise
 
 RISE, FALL = 0, 1
 
@@ -82,7 +82,7 @@ def run(link: Link, presses: Iterable[Press]) -> Strikes:
         (moment.tick, values[0])
         for moment in simulator.run(Script(tuple(presses)))
         for signal, values in moment.occurrences
-        if signal == strike(0)
+        if signal == decoded(0)
     ]
 
 

@@ -106,7 +106,7 @@ class _Runner:
             presses += [Press(now, index) for index in taken]
             if made:
                 picks.append((now, tuple(made)))
-            script = Script(tuple(presses), self._shift(start), tuple(picks))
+            script = Script(tuple(presses), 0, tuple(picks), self.compiled.constants(start))
             for signal, values in log:
                 if signal == failure(0):
                     return script
@@ -118,11 +118,6 @@ class _Runner:
             self.best[index] = delivery
         if index not in self.worst or delivery.ticks > self.worst[index].ticks:
             self.worst[index] = delivery
-
-    def _shift(self, start: State) -> int:
-        """The unknown delay of the line in this run, 0 if it has none."""
-        places = self.compiled.where.items()
-        return next((int(start[i]) for m, i in places if m.name == "monitor0.shift"), 0)
 
 
 def _in_turn(compiled: Compiled, pattern: tuple[int, ...]) -> Player:

@@ -102,6 +102,24 @@ class Compiled:
             return range(item.start[0], item.start[1] + 1)
         return [item.start]
 
+    def constants(self, start: State) -> tuple[tuple[str, int], ...]:
+        """The unknowns of a state at power-up, by name."""
+        return tuple(
+            (item.name, int(start[i]))
+            for item, i in self.where.items()
+            if isinstance(item, Number) and isinstance(item.start, tuple)
+        )
+
+    def start_with(self, constants: dict[str, int]) -> State:
+        """The state at power-up with these unknowns, the least where not named."""
+        least = next(self.starts())
+        return tuple(
+            constants.get(item.name, place)
+            if isinstance(item, Number) and isinstance(item.start, tuple)
+            else place
+            for item, place in zip(self.memory, least, strict=True)
+        )
+
     def next_event(self, state: State) -> int | None:
         """Ticks until something other than a restraint runs out; None if nothing runs."""
         best: int | None = None

@@ -204,7 +204,6 @@ class _Search:
             if signal != delivered(0):
                 continue
             index, ticks = values
-            # The delay of the line is worth as much as the shift that stands for it.
             if index not in self.best or ticks < self.best[index].ticks:
                 self.best[index] = Delivery(ticks, self._script(node))
             if index not in self.worst or ticks > self.worst[index].ticks:
@@ -219,14 +218,8 @@ class _Search:
             if at.picked:
                 picks.append((at.ticks, at.picked))
             at = at.parent
-        return Script(tuple(reversed(presses)), self._shift(at.state), tuple(reversed(picks)))
-
-    def _shift(self, start: State) -> int:
-        """The unknown delay of the line in this run, 0 if it has none."""
-        for item, i in self.compiled.where.items():
-            if item.name == "monitor0.shift":
-                return int(start[i])
-        return 0
+        constants = self.compiled.constants(at.state)
+        return Script(tuple(reversed(presses)), 0, tuple(reversed(picks)), constants)
 
 
 def _weaker(a: State, b: State) -> bool:

@@ -30,8 +30,8 @@ class Lone:
 def lone_presses(link: Link) -> Lone:
     """Press every input alone, under every choice of the world."""
     compiled = Compiled(factored(link, None))
-    start = next(compiled.starts())
-    rows = [_press(compiled, start, index) for index in range(link.inputs)]
+    starts = list(compiled.starts())
+    rows = [_press(compiled, starts, index, link.outputs[index]) for index in range(link.inputs)]
     return Lone(
         tuple(row[0] for row in rows),
         tuple(row[1] for row in rows),
@@ -41,29 +41,40 @@ def lone_presses(link: Link) -> Lone:
 
 
 def _press(
-    compiled: Compiled, start: State, index: int
+    compiled: Compiled, starts: list[State], index: int, output: int
 ) -> tuple[int | None, int | None, int, bool]:
     wanted = strike(0)
     firsts: list[int | None] = []
     settled, rests = 0, True
-    # Depth first over the picks met; each branch runs to rest.
-    open_runs: list[tuple[State, int, int | None, bool]] = [(start, 0, None, True)]
+    # Depth first over the unknowns and the picks met; each branch runs to rest.
+    open_runs = [_Run(state, state, -1, None) for state in starts]
     while open_runs:
-        state, now, first, fresh = open_runs.pop()
-        passed = 1 if fresh else compiled.next_event(state)
+        run = open_runs.pop()
+        fresh = run.now < 0
+        passed = 1 if fresh else compiled.next_event(run.state)
         if passed is None:
-            firsts.append(first)
-            settled = max(settled, now)
-            rests = rests and _same_but_restraints(compiled, state, start)
+            firsts.append(run.first)
+            settled = max(settled, run.now)
+            rests = rests and _same_but_restraints(compiled, run.state, run.start)
             continue
-        when = 0 if fresh else now + passed
-        for after, log, _ in compiled.outcomes(state, passed, (index,) if fresh else ()):
-            hit = first is None and any(s == wanted and v == (index,) for s, v in log)
-            open_runs.append((after, when, when if hit else first, False))
+        when = run.now + passed
+        for after, log, _ in compiled.outcomes(run.state, passed, (index,) if fresh else ()):
+            hit = run.first is None and any(s == wanted and v == (output,) for s, v in log)
+            open_runs.append(_Run(run.start, after, when, when if hit else run.first))
     times = [t for t in firsts if t is not None]
     earliest = min(times) if times else None
     latest = max(times) if times and None not in firsts else None
     return earliest, latest, settled, rests
+
+
+@dataclass(frozen=True)
+class _Run:
+    """A lone press on its way: where it started and stands, and when its strike first came."""
+
+    start: State
+    state: State
+    now: int
+    first: int | None
 
 
 def _same_but_restraints(compiled: Compiled, a: State, b: State) -> bool:
@@ -80,12 +91,13 @@ def true_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
     """
     least, most = link.delay
     found = []
-    for extra in link.branches:
+    for branch in range(len(link.branches)):
         if link.within is not None:
             earliest, latest = ((x,) * link.inputs for x in link.within)
         else:
-            earliest = tuple(t + least + extra for t in _or_rest(lone.earliest, lone))
-            latest = tuple(t + most + extra for t in _or_rest(lone.latest, lone))
+            hidden = link.hidden_delay(branch)
+            earliest = tuple(t + hidden for t in _or_rest(lone.earliest, lone))
+            latest = tuple(t + hidden + most - least for t in _or_rest(lone.latest, lone))
         found.append(Windows(earliest, latest, queue=link.scheme.queue))
     return tuple(found)
 
@@ -97,8 +109,8 @@ def factored_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
     """
     least, most = link.delay
     found: dict[Windows, None] = {}
-    for extra, true in zip(link.branches, true_windows(link, lone), strict=True):
-        gone = least + extra
+    for branch, true in enumerate(true_windows(link, lone)):
+        gone = link.hidden_delay(branch)
         found.setdefault(
             Windows(
                 tuple(t - gone for t in true.earliest),

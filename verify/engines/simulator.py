@@ -39,7 +39,6 @@ class Simulator:
     def __init__(self, link: Link, delay: int, windows: tuple[Windows, ...] | None) -> None:
         self.link = link
         self.compiled = Compiled(whole(link, delay, windows))
-        self.start: State = next(self.compiled.starts())
 
     def run(
         self, script: Script, *, by_tick: bool = False, until: int | None = None
@@ -51,7 +50,8 @@ class Simulator:
         """
         pending = sorted(script.presses, key=lambda p: (p.tick, p.input))
         picks = dict(script.picks)
-        state, now, k = self.start, -1, 0
+        state: State = self.compiled.start_with(dict(script.constants))
+        now, k = -1, 0
         while True:
             event = self.compiled.next_event(state)
             press_in = pending[k].tick - now if k < len(pending) else None

@@ -40,7 +40,7 @@ from verify.engines.symbolic import (
 from verify.engines.trace import Press, Script
 from verify.language import expressions as ex
 from verify.language.machine import System
-from verify.language.state import Bank
+from verify.language.state import Bank, Number
 from verify.parts.signals import delivered, failure
 
 # More events than this between two presses, and the solver gives up on the history.
@@ -380,7 +380,7 @@ class _Search:
         given: Sequence[Cond],
         picks: tuple[tuple[Num, tuple[Num, ...]], ...],
     ) -> list[Cond] | None:
-        """Look for a failure in a tick. Returns what holds without one; None: there always is one."""
+        """Look for a failure in a tick. Returns what holds without one; None: there is always one."""
         self.progress.states += 1
         right = list(given)
         wrong: Cond = False
@@ -462,15 +462,12 @@ class _Search:
         presses = [Press(value(t.at), value(index)) for t in history.taken for index in t.inputs]
         chosen = [(value(t.at), tuple(map(value, t.picks))) for t in history.taken if t.picks]
         chosen += [(value(at), tuple(map(value, values))) for at, values in picks]
-        shift = next(
-            (
-                place
-                for item, place in zip(self.symbolic.memory, self.start, strict=True)
-                if item.name == "monitor0.shift"
-            ),
-            0,
+        constants = tuple(
+            (item.name, value(place))
+            for item, place in zip(self.symbolic.memory, self.start, strict=True)
+            if isinstance(item, Number) and isinstance(item.start, tuple)
         )
-        return Script(tuple(presses), value(shift), tuple(sorted(chosen)))
+        return Script(tuple(presses), 0, tuple(sorted(chosen)), constants)
 
     def _possible(self, given: Sequence[Cond]) -> bool:
         """The conditions can hold together; leaves a model in ``solver_model``."""

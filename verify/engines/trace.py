@@ -18,12 +18,14 @@ class Press:
 class Script:
     """What the world did: enough to run a link again and get the same trace.
 
-    ``delay``: the constant of the line, ticks. ``picks``: ``(tick, values)`` where the world chose.
+    ``delay``: the constant of the line, ticks. ``picks``: ``(tick, values)`` where the world
+    chose. ``constants``: other unknowns of the run, by name; the least where not named.
     """
 
     presses: tuple[Press, ...]
     delay: int = 0
     picks: tuple[tuple[int, tuple[int, ...]], ...] = ()
+    constants: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from verify.errors import ModelError
 from verify.language.machine import Machine, System
-from verify.parts import line, monitor, operator
+from verify.parts import line, monitor, operator, outputs
+from verify.parts.line import Faults
 from verify.parts.monitor import Windows
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
@@ -17,9 +19,11 @@ class Link:
     """A link as its file describes it. Times in ticks unless said otherwise.
 
     ``tick``: seconds per tick. ``names``: of the inputs, and of the outputs of the same
-    number. ``delay``: least and most line delay, one constant within the range per link.
+    number. ``delay``: least and most line delay, one constant within the range per link; at
+    least what a line that swallows short pulses needs to tell them from others.
     ``branches``: extra delay of each branch of the line; one receiver at each end.
     ``within``: window in which a strike is due, or None to take it from lone presses.
+    ``order[i]``: the output that input i operates; None: its own.
     """
 
     name: str
@@ -31,11 +35,35 @@ class Link:
     delay: tuple[int, int] = (0, 0)
     branches: tuple[int, ...] = (0,)
     within: tuple[int, int] | None = None
+    faults: Faults = Faults()  # noqa: RUF009 - frozen
+    order: tuple[int, ...] | None = None
+
+    def __post_init__(self) -> None:
+        longest = self.delay[1] + max(self.branches)
+        if self.within is not None and self.within[1] < longest:
+            raise ModelError(
+                f"within ends {self.within[1]} ticks after a press, the line takes {longest}: "
+                "no press could be in time"
+            )
+        if self.faults.proving > self.delay[0] + min(self.branches):
+            raise ModelError(
+                f"a line that swallows pulses shorter than {self.faults.shortest} ticks delays "
+                f"every edge by at least as much, found {self.delay[0] + min(self.branches)}"
+            )
 
     @property
     def inputs(self) -> int:
         """Number of inputs."""
         return len(self.names)
+
+    @property
+    def outputs(self) -> tuple[int, ...]:
+        """Per input, the number of the output that it operates."""
+        return self.order if self.order is not None else tuple(range(self.inputs))
+
+    def hidden_delay(self, branch: int) -> int:
+        """Ticks of delay that ``factored`` leaves out on a branch, at the line's least."""
+        return self.delay[0] + self.branches[branch] - self.faults.proving
 
     def with_operator(self, **changes: object) -> Link:
         """The same link with some bounds of its operator replaced."""
@@ -48,7 +76,10 @@ class Link:
         every legal operator stays legal when presses are left out.
         """
         found = []
-        for scheme, carried in self.scheme.split():
+        split = self.scheme.split()
+        if len(split) == 1:
+            return ((self, tuple(range(self.inputs))),)
+        for scheme, carried in split:
             pairs = self.operator.pairs
             if pairs is not None:
                 pairs = tuple(tuple(pairs[i][j] for j in carried) for i in carried)
@@ -57,6 +88,7 @@ class Link:
                 names=tuple(self.names[i] for i in carried),
                 scheme=scheme,
                 operator=replace(self.operator, pairs=pairs),
+                order=None,
             )
             found.append((own, carried))
         return tuple(found)
@@ -77,13 +109,14 @@ def whole(link: Link, delay: int, windows: tuple[Windows, ...] | None) -> System
     """
     scheme = link.scheme
     machines = _front(link)
-    delays = tuple(delay + extra for extra in link.branches)
-    machines += [line.build(k, delays) for k in range(scheme.lines)]
+    delays = tuple(delay + extra - link.faults.proving for extra in link.branches)
+    for k in range(scheme.lines):
+        machines += line.build(k, delays, link.faults)
     for branch in range(len(link.branches)):
-        machines += scheme.receiver(branch)
+        machines += (*scheme.receiver(branch), outputs.build(branch, link.outputs))
     if windows is not None:
         for branch, window in enumerate(windows):
-            machines += monitor.build(branch, window)
+            machines += monitor.build(branch, window, link.outputs)
     return System(tuple(machines))
 
 
@@ -97,8 +130,9 @@ def factored(link: Link, windows: Windows | None) -> System:
     """
     scheme = link.scheme
     machines = _front(link)
-    machines += [line.build(k, (0,)) for k in range(scheme.lines)]
-    machines += scheme.receiver(0)
+    for k in range(scheme.lines):
+        machines += line.build(k, (0,), link.faults)
+    machines += (*scheme.receiver(0), outputs.build(0, link.outputs))
     if windows is not None:
-        machines += monitor.build(0, windows)
+        machines += monitor.build(0, windows, link.outputs)
     return System(tuple(machines))

@@ -38,13 +38,15 @@ class Windows:
     queue: Queue | None = None
 
 
-def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
+def build(branch: int, windows: Windows, order: tuple[int, ...]) -> tuple[Machine, Machine]:
     """The two machines that watch the receiver of one branch: match, then judge.
+
+    ``order[i]``: the output that a press of input i is to strike.
 
     Splitting them lets all strikes of a tick find their presses before any is blamed.
     """
     name = f"monitor{branch}"
-    due = Bank(f"{name}.due", ("input", "total", "width"))
+    due = Bank(f"{name}.due", ("output", "total", "width"))
     stray = Signal(f"{name}.stray", ("output",))
     memory: list[Number | Timer | Bank] = [due]
     pressed, struck, entry = PRESS.occurrence("p"), strike(branch).occurrence("s"), due.entry("d")
@@ -58,7 +60,8 @@ def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
         shift = unknown(f"{name}.shift", 0, windows.shift)
         memory.append(shift)
         latest, extra = latest - shift.read(), shift.read()
-    plain = due.put(latest, index, latest, wide)
+    output = ex.Lookup(order, index)
+    plain = due.put(latest, output, latest, wide)
     on_press: tuple[Statement, ...] = (plain,)
     if windows.queue is not None:
         # An ideal queue, from presses alone: the sends not yet over, and when the last will be.
@@ -67,7 +70,7 @@ def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
         memory += [backlog, ahead]
         over = backlog.left + ex.Lookup(windows.queue.sends, index)
         late = latest + backlog.left
-        held = due.put(late, index, late, wide + backlog.left)
+        held = due.put(late, output, late, wide + backlog.left)
         room = ahead.size() <= windows.queue.places
         on_press = (
             First(
@@ -90,11 +93,12 @@ def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
                     Earliest(
                         due,
                         "d",
-                        entry["input"].eq(struck["output"]) & (entry.left <= entry["width"]),
+                        entry["output"].eq(struck["output"]) & (entry.left <= entry["width"]),
                         (
                             entry.take(),
                             delivered(branch).emit(
-                                entry["input"], entry["total"] - entry.left + extra
+                                ex.Lookup(_inverse(order), entry["output"]),
+                                entry["total"] - entry.left + extra,
                             ),
                         ),
                         (stray.emit(struck["output"]),),
@@ -106,17 +110,21 @@ def build(branch: int, windows: Windows) -> tuple[Machine, Machine]:
     return match, _judge(branch, due, stray)
 
 
+def _inverse(order: tuple[int, ...]) -> tuple[int, ...]:
+    return tuple(order.index(output) for output in range(len(order)))
+
+
 def _judge(branch: int, due: Bank, stray: Signal) -> Machine:
     entry, other, output = due.entry("e"), due.entry("o"), stray.occurrence("x")["output"]
     fail = failure(branch)
     blame = Earliest(
         due,
         "o",
-        other["input"].ne(output) & (other.left <= other["width"]),
-        (fail.emit(Kind.WRONG_OUTPUT, other["input"], output),),
+        other["output"].ne(output) & (other.left <= other["width"]),
+        (fail.emit(Kind.WRONG_OUTPUT, other["output"], output),),
         (fail.emit(Kind.GHOST, -1, output),),
     )
-    lost = fail.emit(Kind.LOST, entry["input"], -1)
+    lost = fail.emit(Kind.LOST, entry["output"], -1)
     return Machine(
         f"monitor{branch}.judge",
         (),

@@ -40,7 +40,7 @@ class Scheme(Protocol):
         """From ``press`` (and ``release``) to ``line_rise``/``line_fall``."""
 
     def receiver(self, branch: int) -> tuple[Machine, ...]:
-        """From ``far_rise``/``far_fall`` of a branch to its ``strike``."""
+        """From ``far_rise``/``far_fall`` of a branch to its ``decoded``."""
 
     def split(self) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
         """Independent links that together are this one, each with the inputs it carries.

@@ -31,6 +31,11 @@ def far_fall(line: int, branch: int) -> Signal:
     return Signal(f"line{line}.branch{branch}.fall")
 
 
+def decoded(branch: int) -> Signal:
+    """The receiver on this branch took what came for a press of this input."""
+    return Signal(f"decoded{branch}", ("input",))
+
+
 def strike(branch: int) -> Signal:
     """An output of the receiver on this branch acts."""
     return Signal(f"strike{branch}", ("output",))

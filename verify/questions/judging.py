@@ -205,8 +205,21 @@ def _show(subject: Subject, answer: Answer, carried: tuple[int, ...]) -> Trace:
 
 
 def _on_whole(subject: Subject, script: Script, carried: tuple[int, ...]) -> Script:
+    """Number inputs and lines as on the whole link; the shift of the windows is line delay."""
     presses = tuple(Press(p.tick, carried[p.input]) for p in script.presses)
-    return replace(script, presses=presses, delay=subject.link.delay[0] + script.delay)
+    constants = dict(script.constants)
+    shift = constants.pop("monitor0.shift", 0)
+    if len(subject.parts) > 1:
+        # Each part has lines of its own, as many as inputs, numbered from 0.
+        for k, line in reversed(list(enumerate(carried))):
+            if f"line{k}.late" in constants:
+                constants[f"line{line}.late"] = constants.pop(f"line{k}.late")
+    return replace(
+        script,
+        presses=presses,
+        delay=subject.link.delay[0] + shift,
+        constants=tuple(constants.items()),
+    )
 
 
 def _gather(
@@ -219,12 +232,18 @@ def _gather(
 ) -> None:
     """Add line delays, keep the better. Branches with the windows given had the same answer."""
     del windows
-    extra = (min if better is min else max)(subject.link.branches)
+    hidden = better(*map(subject.link.hidden_delay, _branch_span(subject.link)))
     for k, delivery in found.items():
-        ticks = delivery.ticks + subject.link.delay[0] + extra
+        ticks = delivery.ticks + hidden
         i = carried[k]
         if i not in into or better(ticks, into[i].ticks) != into[i].ticks:
             into[i] = Delivery(ticks, _on_whole(subject, delivery.script, carried))
+
+
+def _branch_span(link: Link) -> tuple[int, int]:
+    """The branches of least and of most delay."""
+    order = sorted(range(len(link.branches)), key=link.branches.__getitem__)
+    return order[0], order[-1]
 
 
 def _worse(a: Verdict, b: Verdict) -> Verdict:

@@ -102,7 +102,13 @@ def conditions(link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:
     }
     if spacing_is_asked:
         del bounds["spacing"]
-    disturbances = {"line.delay": list(link.delay), "line.branches": list(link.branches)}
+    disturbances: dict[str, Any] = {
+        "line.delay": list(link.delay),
+        "line.branches": list(link.branches),
+        "line.jitter": link.faults.jitter,
+        "line.skew": link.faults.skew,
+        "line.shortest": link.faults.shortest,
+    }
     return {"operator": bounds, "disturbances": disturbances}
 
 

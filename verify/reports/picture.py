@@ -305,11 +305,14 @@ class _Rows:
             return {} if wanted is None else {(wanted, failure.branch): [(failure.tick,) * 2]}
         dues = due_strikes(self.trace, self.link, self.windows[failure.branch], failure.branch)
         blamed = {wanted, self.link.names.index(failure.output)}
-        differs = {d.press.input for d in dues if not d.delivered or d.press.input in blamed}
+        of = self.link.outputs
+        differs = {
+            of[d.press.input] for d in dues if not d.delivered or of[d.press.input] in blamed
+        }
         found: dict[tuple[int, int], list[Window]] = {}
         for due in dues:
-            if due.press.input in differs and due.press.tick <= failure.tick:
-                key = due.press.input, failure.branch
+            if of[due.press.input] in differs and due.press.tick <= failure.tick:
+                key = of[due.press.input], failure.branch
                 found.setdefault(key, []).append((due.earliest, due.latest))
         return found
 
@@ -340,7 +343,8 @@ class _Rows:
         if failure.kind in (Kind.LOST.label, Kind.LATE.label) or failure.tick not in row.marks:
             return
         here = (output, failure.tick, branch)
-        if blamed or here not in {(d.input, d.tick, d.branch) for d in self.trace.latencies}:
+        came = self.trace.latencies
+        if blamed or here not in {(self.link.outputs[d.input], d.tick, d.branch) for d in came}:
             row.marks[failure.tick] = self.marks.wrong
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import fields
 from fractions import Fraction
 from textwrap import fill
 
@@ -137,6 +138,7 @@ def show_link(subject: Subject) -> None:
         "repeat": ticks_text(operator.repeat, link.tick),
         "hold": _span(operator.hold, link),
         "overlap": "any number" if operator.overlap is None else str(operator.overlap),
+        **_faults(link),
         "within": "as a lone press takes" if link.within is None else _span(link.within, link),
     }
     for key, value in settings.items():
@@ -170,6 +172,7 @@ def conditions(link: Link, *, spacing: bool = True) -> str:
     said.append(f"line delay {_span(link.delay, link)}")
     if len(link.branches) > 1:
         said.append(f"{len(link.branches)} branches")
+    said += [f"{key} {words}" for key, words in _faults(link).items()]
     return f"Conditions: {', '.join(said)}."
 
 
@@ -255,6 +258,15 @@ def _span(span: tuple[int, int], link: Link) -> str:
     return f"{ticks_text(least, link.tick)} to {ticks_text(most, link.tick)}"
 
 
+def _faults(link: Link) -> dict[str, str]:
+    """The disturbances of the line that are on, in words."""
+    return {
+        f"line {f.name}": ticks_text(getattr(link.faults, f.name), link.tick)
+        for f in fields(link.faults)
+        if getattr(link.faults, f.name)
+    }
+
+
 def _own(column: str, value: int, link: Link) -> str:
     return str(value) if column == "line" else ticks_text(value, link.tick)
 
@@ -264,9 +276,8 @@ def _lone(subject: Subject, index: int, branch: int) -> str:
     earliest, latest = subject.lone.earliest[index], subject.lone.latest[index]
     if earliest is None or latest is None:
         return "never"
-    least, most = subject.link.delay
-    extra = subject.link.branches[branch]
-    return _span((earliest + least + extra, latest + most + extra), subject.link)
+    hidden, (least, most) = subject.link.hidden_delay(branch), subject.link.delay
+    return _span((earliest + hidden, latest + hidden + most - least), subject.link)
 
 
 def _count(number: int, noun: str) -> str:

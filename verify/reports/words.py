@@ -120,7 +120,7 @@ def due_strikes(trace: Trace, link: Link, windows: Windows, branch: int) -> list
 
     The monitor runs alone, with the presses of the trace and no strikes.
     """
-    match, judge = monitor.build(branch, windows)
+    match, judge = monitor.build(branch, windows, tuple(range(link.inputs)))
     # An operator that forbids nothing: the trace has been allowed already.
     anyone = operator.build(Operator(hold=(0, 0)), link.inputs, watches_release=False)
     compiled = Compiled(System((anyone, match, judge)))
@@ -183,7 +183,7 @@ def _all_right(trace: Trace, link: Link) -> str:
     if not found:
         return "nothing went wrong: no strike was missed and none came"
     told = [
-        f"{quoted(link, d.input)} struck{_on_branch(link, d.branch)} "
+        f"{quoted(link, link.outputs[d.input])} struck{_on_branch(link, d.branch)} "
         f"{ticks_text(d.ticks, link.tick)} after its press at tick {d.tick - d.ticks}"
         for d in ([found[0], found[-1]] if found[0].ticks < found[-1].ticks else [found[-1]])
     ]
@@ -256,12 +256,14 @@ class _Story:
             return f"{len(self.presses)} presses, the last ones of {_listed(told)}"
         return f"the press{'es' if len(told) > 1 else ''} of {_listed(told)}" if told else ""
 
+    def _presses_of(self, output: int | None) -> list[Press]:
+        """The presses that operate an output."""
+        return [p for p in self.presses if self.link.outputs[p.input] == output]
+
     def _missed(self) -> Press | None:
         """The press whose strike was expected and has not come."""
         output = expected_output(self.failure, self.link)
-        open_presses = [
-            p for p in self.presses if p.input == output and (p.input, p.tick) not in self.came
-        ]
+        open_presses = [p for p in self._presses_of(output) if (p.input, p.tick) not in self.came]
         if self.dues is not None:
             now = self.failure.tick
             in_window = {d.press for d in self.dues if d.earliest <= now <= d.latest}
@@ -274,7 +276,7 @@ class _Story:
 
     def _why_not_due(self) -> str:
         output = self.link.names.index(self.failure.output)
-        mine = [p for p in self.presses if p.input == output]
+        mine = self._presses_of(output)
         if not mine:
             return "it was not pressed"
         early = [d for d in self.dues or () if d.press in mine and d.earliest > self.failure.tick]
