@@ -380,7 +380,7 @@ class _Search:
         given: Sequence[Cond],
         picks: tuple[tuple[Num, tuple[Num, ...]], ...],
     ) -> list[Cond] | None:
-        """Look for a failure in a tick. Returns what holds without one; None: there is always one."""
+        """Look for a failure in a tick. Returns what holds if there is none; None: there is."""
         self.progress.states += 1
         right = list(given)
         wrong: Cond = False
