@@ -102,24 +102,23 @@ def true_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
     return tuple(found)
 
 
-def factored_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
-    """The windows that remain to be judged when delays are left out.
+def factored_windows(link: Link, lone: Lone) -> dict[Windows, tuple[int, ...]]:
+    """The windows that remain to be judged when delays are left out, and the branches of each.
 
     Only one, unless the file fixes ``within``: then branches of different delay differ.
     """
     least, most = link.delay
-    found: dict[Windows, None] = {}
+    found: dict[Windows, tuple[int, ...]] = {}
     for branch, true in enumerate(true_windows(link, lone)):
         gone = link.hidden_delay(branch)
-        found.setdefault(
-            Windows(
-                tuple(t - gone for t in true.earliest),
-                tuple(t - gone for t in true.latest),
-                most - least,
-                true.queue,
-            )
+        windows = Windows(
+            tuple(t - gone for t in true.earliest),
+            tuple(t - gone for t in true.latest),
+            most - least,
+            true.queue,
         )
-    return tuple(found)
+        found[windows] = (*found.get(windows, ()), branch)
+    return found
 
 
 def _or_rest(times: tuple[int | None, ...], lone: Lone) -> list[int]:

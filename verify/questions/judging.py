@@ -6,19 +6,19 @@ delays included, before anybody sees it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from functools import reduce
 from typing import Literal
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
-from verify.engines.shrink import shrink
+from verify.engines.shrink import shrink, size
 from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError
 from verify.language.machine import System
 from verify.parts.link import Link, factored
-from verify.parts.monitor import Windows
 
 EngineName = Literal["auto", "explorer", "solver", "simulator"]
 
@@ -123,25 +123,31 @@ def judge(
     Raises DisagreementError if a failure does not replay.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
-    verdict, engines, covered, complete = Verdict.HOLDS, [], [], True
+    answers: list[Answer] = []
+    failures: list[tuple[Trace, Answer]] = []
     best: dict[int, Delivery] = {}
     worst: dict[int, Delivery] = {}
-    failed: Trace | None = None
     for part, alike in subject.distinct_parts():
-        for windows in factored_windows(part, subject.lone_of(part)):
+        for windows, branches in factored_windows(part, subject.lone_of(part)).items():
             answer = _ask(factored(part, windows), engine, budget, progress, latencies)
-            engines.append(answer.engine)
-            covered.append(answer.covered)
-            complete = complete and answer.complete
-            if answer.script is not None and failed is None:
-                failed = _show(subject, answer, alike[0])
-            verdict = _worse(verdict, answer.verdict)
-            if failed is not None and not latencies:
-                return Judgement(verdict, answer.engine, answer.covered, failed)
+            answers.append(answer)
+            if answer.script is not None:
+                failures.append((_show(subject, answer, alike[0]), answer))
             for carried in alike:
-                _gather(subject, windows, carried, answer.best, best, min)
-                _gather(subject, windows, carried, answer.worst, worst, max)
-    return Judgement(verdict, _together(engines), _together(covered), failed, complete, best, worst)
+                _gather(subject, branches, carried, answer.best, best, min)
+                _gather(subject, branches, carried, answer.worst, worst, max)
+    # Parts and branches were searched one by one; the shortest failure of all is shown.
+    failed = min(failures, key=lambda pair: size(pair[0].script), default=None)
+    shown = answers if failed is None else [failed[1]]
+    return Judgement(
+        reduce(_worse, (answer.verdict for answer in answers)),
+        _together([answer.engine for answer in shown]),
+        _together([answer.covered for answer in shown]),
+        failed and failed[0],
+        all(answer.complete for answer in answers),
+        best,
+        worst,
+    )
 
 
 def _ask(
@@ -224,26 +230,19 @@ def _on_whole(subject: Subject, script: Script, carried: tuple[int, ...]) -> Scr
 
 def _gather(
     subject: Subject,
-    windows: Windows,
+    branches: tuple[int, ...],
     carried: tuple[int, ...],
     found: dict[int, Delivery],
     into: dict[int, Delivery],
-    better: Callable[[int, int], int],
+    better: Callable[[Iterable[int]], int],
 ) -> None:
-    """Add line delays, keep the better. Branches with the windows given had the same answer."""
-    del windows
-    hidden = better(*map(subject.link.hidden_delay, _branch_span(subject.link)))
+    """Add the line delay of the branches that an answer is for, and keep what is better."""
+    hidden = better(map(subject.link.hidden_delay, branches))
     for k, delivery in found.items():
         ticks = delivery.ticks + hidden
         i = carried[k]
-        if i not in into or better(ticks, into[i].ticks) != into[i].ticks:
+        if i not in into or better((ticks, into[i].ticks)) != into[i].ticks:
             into[i] = Delivery(ticks, _on_whole(subject, delivery.script, carried))
-
-
-def _branch_span(link: Link) -> tuple[int, int]:
-    """The branches of least and of most delay."""
-    order = sorted(range(len(link.branches)), key=link.branches.__getitem__)
-    return order[0], order[-1]
 
 
 def _worse(a: Verdict, b: Verdict) -> Verdict:
