@@ -3,9 +3,9 @@
     pytest tests/bench --benchmark-enable --benchmark-only
 
 runs them and ends with a table of ratios (about three minutes, most of them spent on plain
-encodings that reach their limit; ``--plain-limit=120`` gives those longer). Nothing here
-asserts a time: machines differ, and a busy one would fail for no fault of the code. What is
-asserted is that every answer measured is the right one.
+encodings; ``--plain-limit=30`` stops each of those after 30 seconds). Nothing here asserts a
+time: machines differ, and a busy one would fail for no fault of the code. What is asserted is
+that every answer measured is the right one.
 
 An ordinary test run has ``--benchmark-disable`` in pyproject.toml: each benchmark then runs
 once, as a plain test, with a short limit on the plain encodings.
