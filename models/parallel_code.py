@@ -1,0 +1,94 @@
+"""parallel-code: every input drives its own combination of lines while held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from models.levels import Driver, Listener, bit
+from verify.language import expressions as ex
+from verify.language.machine import Each, Machine, Rule, Statement
+from verify.language.state import Number, Set, Timer, number
+from verify.parts.signals import PRESS, RELEASE, decoded
+
+
+@dataclass(frozen=True)
+class ParallelCode:
+    """``codes[i]``: the lines that input i drives, as a word; no code is 0, which is idle.
+
+    ``lines``: how many lines; ``settle``: ticks that they must be steady before the receiver
+    believes them. Codes of inputs held together are OR'd on the lines.
+    """
+
+    codes: tuple[int, ...]
+    lines: int
+    settle: int = 0
+    watches_release: bool = True
+    queue: None = None
+
+    @property
+    def inputs(self) -> int:
+        """One per code."""
+        return len(self.codes)
+
+    def per_input(self) -> dict[str, tuple[int, ...]]:
+        """The codes, as numbers."""
+        return {"code": self.codes}
+
+    def settings(self) -> dict[str, str | int]:
+        """Everything else: words, or numbers of ticks."""
+        return {"settle": self.settle}
+
+    def split(self) -> tuple[tuple[ParallelCode, tuple[int, ...]], ...]:
+        """All inputs meet on the lines."""
+        return ((self, tuple(range(self.inputs))),)
+
+    def transmitter(self) -> tuple[Machine, ...]:
+        """Counts, per line, the held inputs that drive it."""
+        drivers = [Driver("sender", line, self.inputs) for line in range(self.lines)]
+        pressed, gone = PRESS.occurrence("p")["input"], RELEASE.occurrence("r")["input"]
+        more: list[Set] = []
+        fewer: list[Set] = []
+        for line, driver in enumerate(drivers):
+            drives = bit(self.codes, line)
+            more.append(driver.driven.set(driver.driven.read() + ex.Lookup(drives, pressed)))
+            fewer.append(driver.driven.set(driver.driven.read() - ex.Lookup(drives, gone)))
+        moved = PRESS.happens() | RELEASE.happens()
+        body: list[Statement] = [Each(RELEASE, "r", tuple(fewer)), Each(PRESS, "p", tuple(more))]
+        for driver in drivers:
+            body += driver.edges(moved)
+        memory = tuple(item for driver in drivers for item in driver.memory)
+        return (Machine("sender", memory, tuple(body)),)
+
+    def receiver(self, branch: int) -> tuple[Machine, ...]:
+        """Strikes the output whose code the lines come to show."""
+        name = f"receiver{branch}"
+        listeners = [Listener(name, line, branch) for line in range(self.lines)]
+        shown = number(f"{name}.shown", -1, self.inputs - 1)
+        read = number(f"{name}.read", -1, self.inputs - 1)
+        word: ex.Int = ex.Constant(0)
+        edge: ex.Bool = ex.Truth(False)
+        for line, listener in enumerate(listeners):
+            word = word + ex.Lookup((0, 1 << line), listener.high.read())
+            edge = (edge | listener.rises | listener.falls) if line else (
+                listener.rises | listener.falls
+            )
+        believe: tuple[Statement, ...] = (
+            read.set(ex.Find(tuple((code, code) for code in self.codes), word)),
+            Rule(
+                "a new code",
+                (read.read() >= 0) & read.read().ne(shown.read()),
+                (decoded(branch).emit(read.read()),),
+            ),
+            shown.set(read.read()),
+            read.set(-1),
+        )
+        memory: list[Number | Timer] = [*(listener.high for listener in listeners), shown, read]
+        body: list[Statement] = [rule for listener in listeners for rule in listener.follow()]
+        if self.settle == 0:
+            body.append(Rule("the lines moved", edge, believe))
+        else:
+            steady = Timer(f"{name}.steady", self.settle)
+            memory.append(steady)
+            body.append(Rule("the lines are steady", steady.expires() & ~edge, believe))
+            body.append(Rule("the lines moved", edge, (steady.start(self.settle),)))
+        return (Machine(name, tuple(memory), tuple(body)),)
