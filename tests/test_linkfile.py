@@ -24,7 +24,8 @@ TIME = (
 TIME0, TIME1 = TIME.format(0), TIME.format(1)
 TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
 PULSE_GAP_KEYS = "scheme, gaps, pulse, window, busy, depth, receiver, on_miss"
-TOP_KEYS = "name, tick, inputs, link, line, clock, operator"
+SCHEME_NAMES = '"pulse-gap", "wire-per-input", "parallel-code" or "framed-serial"'
+TOP_KEYS = "name, tick, inputs, outputs, link, line, clock, operator"
 GAPS = f"a list with one time per input, each {TIME1}"
 
 TOP = 'tick = "50 ms"\n'
@@ -337,17 +338,16 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
             "a whole number from 1 to 100000, or names instead",
         ),
         # link
-        (TOP, 'link.scheme: found nothing; allowed: "pulse-gap" or "wire-per-input"'),
+        (TOP, f"link.scheme: found nothing; allowed: {SCHEME_NAMES}"),
         ("link = 3\n" + TOP, "link: found 3; allowed: a table [link]"),
-        (TOP + "[link]", 'link.scheme: found nothing; allowed: "pulse-gap" or "wire-per-input"'),
+        (TOP + "[link]", f"link.scheme: found nothing; allowed: {SCHEME_NAMES}"),
         (
             TOP + '[link]\nscheme = "pulsegap"',
-            'link.scheme: found "pulsegap"; allowed: "pulse-gap" or "wire-per-input"; '
-            "did you mean 'pulse-gap'?",
+            f"link.scheme: found \"pulsegap\"; allowed: {SCHEME_NAMES}; did you mean 'pulse-gap'?",
         ),
         (
             TOP + "[link]\nscheme = [1]",
-            'link.scheme: found [1]; allowed: "pulse-gap" or "wire-per-input"',
+            f"link.scheme: found [1]; allowed: {SCHEME_NAMES}",
         ),
         (LINK, f"link.gaps: found nothing; allowed: {GAPS}"),
         (LINK + "gaps = 3", f"link.gaps: found 3; allowed: {GAPS}"),
@@ -502,8 +502,9 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
         ),
         (THREE + "[line]\nbranches = [0, -1]", f"line.branches[1]: found -1; allowed: {TIME0}"),
         (
-            THREE + "[line]\njitter = 1",
-            "line.jitter: found an unknown key; allowed: delay, branches",
+            THREE + "[line]\njiter = 1",
+            "line.jiter: found an unknown key; allowed: delay, branches, jitter, skew, shortest; "
+            "did you mean 'jitter'?",
         ),
         # clock
         (

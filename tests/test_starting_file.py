@@ -5,6 +5,8 @@ from fractions import Fraction
 
 import pytest
 
+from models.framed_serial import FramedSerial
+from models.parallel_code import ParallelCode
 from models.parameters import SCHEMES
 from models.pulse_gap import PulseGap
 from models.wire_per_input import WirePerInput
@@ -17,6 +19,7 @@ from verify.questions.judging import Subject, judge
 from verify.starting_file import starting_file
 
 SIZES = [1, 2, 7, 8, 28, 29, 200]
+ABOVE = ("gaps", "names", "codes", "# order")  # have their comments on the lines above
 OPTIONAL = re.compile(r"^# ([a-z_]+ = )", re.MULTILINE)
 
 
@@ -44,6 +47,22 @@ def test_the_default_is_seven_bells_on_one_line() -> None:
     assert read(starting_file("wire-per-input", 3)).scheme == WirePerInput(3)
 
 
+def test_the_least_lines_and_bits_are_used() -> None:
+    # k lines with idle reserved carry 2^k - 1 inputs: common practice, no source.
+    for inputs, lines in ((1, 1), (3, 2), (4, 3), (7, 3), (8, 4)):
+        scheme = read(starting_file("parallel-code", inputs)).scheme
+        assert scheme == ParallelCode(tuple(range(1, inputs + 1)), lines)
+    for inputs, bits in ((1, 1), (2, 1), (4, 2), (5, 3), (8, 3), (9, 4)):
+        link = read(starting_file("framed-serial", inputs))
+        assert link.scheme == FramedSerial(tuple(range(inputs)), bits, 2, 3)
+        assert link.operator.spacing == link.scheme.frame
+
+
+def test_the_order_shown_for_three_is_one() -> None:
+    text = starting_file("wire-per-input", 29).replace("# order", "order")
+    assert read(text.replace("count = 29", "count = 3")).order == (1, 0, 2)
+
+
 def keys_of(text: str) -> dict[str, set[str]]:
     document = tomllib.loads(OPTIONAL.sub(r"\1", text))
     return {name: set(table) for name, table in document.items() if isinstance(table, dict)}
@@ -62,7 +81,7 @@ def test_every_key_there_is_stands_in_it(scheme: str, inputs: int) -> None:
 @pytest.mark.parametrize("scheme", SCHEMES)
 def test_every_key_has_a_comment(scheme: str) -> None:
     for line in starting_file(scheme).splitlines():
-        if re.match(r"(# )?[a-z_]+ = ", line) and not line.startswith(("gaps", "names")):
+        if re.match(r"(# )?[a-z_]+ = ", line) and not line.startswith(ABOVE):
             assert re.search(r'\S\s+# ["\w]', line), line
     assert max(map(len, starting_file(scheme).splitlines())) <= 95
 
@@ -83,14 +102,27 @@ def test_the_defaults_shown_are_the_defaults(scheme: str) -> None:
             link = replace(link, operator=replace(link.operator, overlap=None))
         assert link == plain, key
         checked.add(key)
-    assert {"kind", "delay", "branches", "repeat", "hold", "overlap"} <= checked
+    assert {"kind", "delay", "branches", "repeat", "hold", "jitter", "skew"} <= checked
+    assert {"shortest", "order"} <= checked
+    assert "overlap" in checked or plain.operator.overlap == 1
     within = read(text.replace("# within", "within"))
     assert (plain.within, within.within) == (None, (0, 100))
 
 
-def test_the_depth_shown_is_the_default_where_it_may_stand() -> None:
-    text = starting_file().replace('# busy = "overlay"', 'busy = "queue"')
+@pytest.mark.parametrize("scheme", ["pulse-gap", "framed-serial"])
+def test_the_depth_shown_is_the_default_where_it_may_stand(scheme: str) -> None:
+    text = starting_file(scheme).replace('# busy = "overlay"', 'busy = "queue"')
     assert read(text) == read(text.replace("# depth", "depth"))
+
+
+def test_bounds_that_it_sets_are_needed() -> None:
+    for scheme, changes in (
+        ("pulse-gap", {"spacing": 15}),
+        ("framed-serial", {"spacing": 6}),
+        ("parallel-code", {"overlap": None}),
+    ):
+        link = read(starting_file(scheme)).with_operator(**changes)
+        assert judge(Subject(link), "auto", Progress()).verdict is Verdict.FAILS
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)
@@ -100,8 +132,9 @@ def test_the_link_holds(scheme: str, inputs: int) -> None:
     assert judge(Subject(link), "auto", Progress()).verdict is Verdict.HOLDS
 
 
-def test_the_largest_file_can_be_read() -> None:
-    link = read(starting_file("wire-per-input", MOST_INPUTS))
+@pytest.mark.parametrize("scheme", ["wire-per-input", "parallel-code", "framed-serial"])
+def test_the_largest_file_can_be_read(scheme: str) -> None:
+    link = read(starting_file(scheme, MOST_INPUTS))
     assert link.inputs == MOST_INPUTS
 
 
@@ -110,7 +143,12 @@ def test_the_largest_file_can_be_read() -> None:
     [
         ("pulse-gap", 0, "found 0 inputs; allowed: 1 to 100000"),
         ("pulse-gap", MOST_INPUTS + 1, "found 100001 inputs; allowed: 1 to 100000"),
-        ("pulsegap", 7, 'found scheme "pulsegap"; allowed: "pulse-gap" or "wire-per-input"'),
+        (
+            "pulsegap",
+            7,
+            'found scheme "pulsegap"; allowed: "pulse-gap", "wire-per-input", '
+            '"parallel-code" or "framed-serial"',
+        ),
     ],
 )
 def test_what_cannot_be_written_is_refused(scheme: str, inputs: int, message: str) -> None:

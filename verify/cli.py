@@ -222,7 +222,7 @@ def show(file: str) -> int:
 @click.argument("file", type=click.Path(), default="-")
 @click.option(
     "--scheme",
-    type=click.Choice(["pulse-gap", "wire-per-input"]),
+    type=click.Choice(["pulse-gap", "wire-per-input", "parallel-code", "framed-serial"]),
     default="pulse-gap",
     show_default=True,
 )

@@ -7,9 +7,9 @@ import tomllib
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, cast
+from typing import Annotated, Any, cast
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, PlainValidator, field_validator, model_validator
 
 from models.parameters import SCHEMES, Parameters
 from verify import units
@@ -33,11 +33,13 @@ from verify.fields import (
     refusal,
     value_text,
 )
+from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 
 MOST_INPUTS = 100_000
 
+_OUTPUT = "the name of an output, or its number from 1"
 _TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
 
 
@@ -90,11 +92,33 @@ class Line(Table):
         description=f"a list with the extra delay of one branch or more, each "
         f"{units.allowed_time()}",
     )
+    jitter: Time = 0
+    skew: Time = 0
+    shortest: Time = 0
+
+    @property
+    def nearest(self) -> int:
+        """The smallest delay that a branch may have."""
+        return self.delay[0] + min(self.branches)
 
     @property
     def longest(self) -> int:
         """The largest delay that a branch may have."""
         return self.delay[1] + max(self.branches)
+
+
+def _output(value: object) -> int | str:
+    if isinstance(value, int | str) and not isinstance(value, bool):
+        return value
+    raise refusal(Finding((), _OUTPUT))
+
+
+class Outputs(Table):
+    """Table ``[outputs]``. ``order``: per input its output, by name, or by number from 1."""
+
+    order: (
+        list[Annotated[int | str, PlainValidator(_output, json_schema_input_type=Any)]] | None
+    ) = Field(None, description=f"a list that gives, for each input in turn, {_OUTPUT}")
 
 
 class OperatorTable(Table):
@@ -119,6 +143,7 @@ class Top(Table):
     name: Label | None = Field(None, description="a string")
     tick: Fraction = Field(description=_TICK)
     inputs: object = Field({})
+    outputs: object = Field({})
     link: object = Field({})
     line: object = Field({})
     clock: object = Field({})
@@ -138,6 +163,7 @@ class Top(Table):
 
 TABLES: dict[str, type[Table]] = {
     "inputs": Inputs,
+    "outputs": Outputs,
     "line": Line,
     "clock": Clock,
     "operator": OperatorTable,
@@ -201,6 +227,10 @@ def _toml(text: str, source: str) -> dict[str, Any]:
     raise LinkFileError(source, "", f"text that is not TOML: {what}", "TOML")
 
 
+def _place(number: int, names: tuple[str, ...]) -> int | None:
+    return number - 1 if 1 <= number <= len(names) else None
+
+
 class _Reading:
     """One pass over a document. Collects findings; tables that are wrong stay None."""
 
@@ -216,6 +246,7 @@ class _Reading:
         self.inputs = cast(Inputs | None, self._table("inputs"))
         self.parameters = self._parameters()
         self.line = cast(Line | None, self._table("line"))
+        self.outputs = cast(Outputs | None, self._table("outputs"))
         self._table("clock")
         self.operator = cast(OperatorTable | None, self._table("operator"))
 
@@ -248,23 +279,26 @@ class _Reading:
     def link(self, name: str) -> Link | None:
         """The link, if nothing is wrong."""
         inputs = self._number()
+        names = self._names(inputs)
         self._kind()
         self._in_time()
+        self._skewed(inputs)
+        self._swallowing()
+        order = self._ordered(names)
         if (
             self.findings
             or inputs is None
+            or names is None
             or self.tick is None
-            or self.inputs is None
             or self.parameters is None
             or self.line is None
             or self.operator is None
         ):
             return None
-        names = self.inputs.names or [str(i + 1) for i in range(inputs)]
         return Link(
             name=self.name or name,
             tick=self.tick,
-            names=tuple(names),
+            names=names,
             scheme_name=self.parameters.scheme,
             scheme=self.parameters.build(inputs),
             operator=Operator(
@@ -276,6 +310,8 @@ class _Reading:
             delay=self.line.delay,
             branches=tuple(self.line.branches),
             within=self.operator.within,
+            faults=Faults(self.line.jitter, self.line.skew, self.line.shortest),
+            order=order,
         )
 
     # -- what spans tables ----------------------------------------------------
@@ -293,6 +329,12 @@ class _Reading:
             found = f"parameters for {number} inputs"
             self._note([Finding(("link",), f"at most {MOST_INPUTS} inputs", found)])
         return number
+
+    def _names(self, inputs: int | None) -> tuple[str, ...] | None:
+        """Of the inputs; the outputs have the same."""
+        if self.inputs is None or inputs is None:
+            return None
+        return tuple(self.inputs.names or (str(i + 1) for i in range(inputs)))
 
     def _kind(self) -> None:
         if self.inputs is None or self.parameters is None:
@@ -316,6 +358,54 @@ class _Reading:
                 ", the longest delay of the line: else no press could ever be in time"
             )
             self._note([Finding(("operator", "within"), allowed)])
+
+    def _skewed(self, inputs: int | None) -> None:
+        if self.line is None or self.line.skew == 0 or self.parameters is None or inputs is None:
+            return
+        if self.parameters.build(inputs).lines == 1:
+            allowed = (
+                f'0: this link of scheme "{self.parameters.scheme}" has one line, '
+                "and skew is between lines"
+            )
+            self._note([Finding(("line", "skew"), allowed)])
+
+    def _swallowing(self) -> None:
+        if self.line is None or self.tick is None:
+            return
+        if 1 < self.line.shortest > self.line.nearest:
+            nearest = units.ticks_text(self.line.nearest, self.tick)
+            allowed = (
+                f"at most {max(1, self.line.nearest)}, or a longer line: its least delay (delay, "
+                f"branches) is {nearest}, and it takes shortest to tell a pulse from a shorter one"
+            )
+            self._note([Finding(("line", "shortest"), allowed)])
+
+    def _ordered(self, names: tuple[str, ...] | None) -> tuple[int, ...] | None:
+        """Per input its output; None if that is its own, or nothing can be said."""
+        if names is None or self.outputs is None or self.outputs.order is None:
+            return None
+        order = self.outputs.order
+        numbers = {name: i for i, name in enumerate(names)}
+        found = [numbers.get(x) if isinstance(x, str) else _place(x, names) for x in order]
+        first: dict[int, int] = {}
+        for i, place in enumerate(found):
+            if place is not None:
+                first.setdefault(place, i)
+        left = next((f'; "{n}" is left out' for i, n in enumerate(names) if i not in first), "")
+        findings = []
+        for i, (entry, place) in enumerate(zip(order, found, strict=True)):
+            if place is None:
+                allowed = _OUTPUT + (f" to {len(names)}" if isinstance(entry, int) else "")
+                findings.append(Finding((i,), allowed + did_you_mean(entry, names)))
+            elif first[place] != i:
+                allowed = f"an output of its own; order[{first[place]}] is the same{left}"
+                findings.append(Finding((i,), allowed))
+        if not findings and len(order) != len(names):
+            entries = f"{len(order)} {'entry' if len(order) == 1 else 'entries'}"
+            findings.append(Finding((), f"{len(names)}, one per input{left}", entries))
+        self._note([replace(f, key=("outputs", "order", *f.key)) for f in findings])
+        identity = found == list(range(len(names)))
+        return None if findings or identity else tuple(p for p in found if p is not None)
 
     # -- what is said ---------------------------------------------------------
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from textwrap import fill
 
 from verify.errors import UsageError
 
 _NOTES = "cdefgab"
 _MOST_NAMED = 4 * len(_NOTES)
+_MOST_NUMBERED = 20
 _MOST_INPUTS = 100_000  # as in verify.linkfile, which takes longer to load
 
 _TOP = """\
@@ -55,10 +58,50 @@ scheme = "pulse-gap"  # two pulses on one line, the gap picks the output; requir
                       # "rearm" takes this rise for one; only with receiver = "timer"
 """
 
+_PARALLEL_CODE = """
+[link]
+scheme = "parallel-code"  # every input drives its own lines while held; required
+# Per input the lines it drives: a number, or a digit per line, like "0101"; not 0, which
+# is idle. Lines are high that any input drives. Default: 1, 2, 3, ...
+{codes}
+# lines = {width:<12}# default: as many as the codes need
+# settle = 0          # how long the lines must be steady before the receiver believes them
+"""
+
+_FRAMED_SERIAL = """
+[link]
+scheme = "framed-serial"  # a start pulse, then the bits of a code; required
+bit = {bit:<16}# length of a bit, and of the start pulse; required
+# Per input its code: a number, or a digit per bit, like "0101", the last digit being sent
+# first. Default: 0, 1, 2, ...
+{codes}
+# width = {width:<12}# bits of a code; default: as many as the codes need
+# sample = {sample:<11}# start edge to first sample, then one a bit; default: mid-bit
+# stop = 1            # bits of idle line that end a frame, 0 to 8
+# busy = "overlay"    # a press while sending: "overlay" sends it anyway,
+                      # "ignore" drops it, "queue" keeps it until the line is free
+# depth = 1           # presses kept, 1 to 64; only with busy = "queue"
+"""
+
+_SPACING = (
+    "# least time between any two presses; default 0",
+    "# least time between any two presses",
+)
+
+_ORDER = """
+[outputs]
+# The output that each input in turn operates, by name or number; default:
+# its own{example}.
+{order}
+"""
+
 _REST = """
 [line]
 # delay = 0           # or [least, most]: one delay in this range, not known which
 # branches = [0]      # extra delay of each branch, one receiver at the end of each
+# jitter = 0          # each edge may be late by up to this much
+# skew = 0            # largest difference between two lines' delays; needs two lines
+# shortest = 0        # shorter pulses do not arrive; above 1, delay must be as long
 
 [clock]               # no keys: with this scheme both ends run on one clock
 
@@ -66,7 +109,7 @@ _REST = """
 {spacing}
 # repeat = 0          # least time between presses of the same input
 # hold = 1            # how long an input stays pressed; or [least, most]
-# overlap = {inputs:<10}# how many inputs may be held at once; default: all of them
+{overlap}# how many inputs may be held at once; default: all of them
 # within = [0, 100]   # when a strike is due after its press; default: as for a lone press
 """
 
@@ -78,33 +121,90 @@ def starting_file(scheme: str = "pulse-gap", inputs: int = 7) -> str:
     """
     if not 1 <= inputs <= _MOST_INPUTS:
         raise UsageError(f"found {inputs} inputs; allowed: 1 to {_MOST_INPUTS}")
+    if scheme not in _WRITERS:
+        raise UsageError(f'found scheme "{scheme}"; allowed: {_ALLOWED}')
+    part = _WRITERS[scheme](inputs)
     keys, bells = ("one key", "one bell") if inputs == 1 else (f"{inputs} keys", f"{inputs} bells")
-    if scheme == "pulse-gap":
-        lines, link = "one line", _PULSE_GAP.format(gaps=_list("gaps", _gaps(inputs)))
-        safe = 2 * inputs + 2
-        spacing = f"spacing = {safe:<12}# least time between any two presses; default 0"
-    elif scheme == "wire-per-input":
-        lines = "one line" if inputs == 1 else f"{inputs} lines"
-        link = _WIRE_PER_INPUT
-        spacing = "# spacing = 0         # least time between any two presses"
-    else:
-        raise UsageError(f'found scheme "{scheme}"; allowed: "pulse-gap" or "wire-per-input"')
     if inputs <= _MOST_NAMED:
         names = _NAMES.format(names=_list("names", [f'"{n}"' for n in _names(inputs)]))
     else:
         names = _COUNT.format(inputs=inputs)
-    top = _TOP.format(keys=keys, bells=bells, lines=lines)
-    return top + names + link + _REST.format(spacing=spacing, inputs=inputs)
+    lines = "one line" if part.lines == 1 else f"{part.lines} lines"
+    return "".join(
+        (
+            _TOP.format(keys=keys, bells=bells, lines=lines),
+            names,
+            _order(inputs),
+            part.link,
+            _REST.format(
+                spacing=_bound("spacing", part.spacing, 0) + _SPACING[part.spacing == 0],
+                overlap=_bound("overlap", part.overlap or inputs, inputs),
+            ),
+        )
+    )
+
+
+@dataclass(frozen=True)
+class _Part:
+    """What depends on the scheme: its table, its lines, and bounds under which it holds.
+
+    ``overlap`` None: no bound.
+    """
+
+    link: str
+    lines: int = 1
+    spacing: int = 0
+    overlap: int | None = None
+
+
+def _pulse_gap(inputs: int) -> _Part:
+    gaps = [str(gap) for gap in range(2, 2 * inputs + 1, 2)]
+    return _Part(_PULSE_GAP.format(gaps=_list("gaps", gaps)), spacing=2 * inputs + 2)
+
+
+def _wire_per_input(inputs: int) -> _Part:
+    return _Part(_WIRE_PER_INPUT, lines=inputs)
+
+
+def _parallel_code(inputs: int) -> _Part:
+    lines = inputs.bit_length()
+    codes = _list("codes", [str(code) for code in range(1, inputs + 1)])
+    # Codes of keys held together would add up to those of others.
+    return _Part(_PARALLEL_CODE.format(codes=codes, width=lines), lines=lines, overlap=1)
+
+
+def _framed_serial(inputs: int) -> _Part:
+    bit, width = 2, max(1, (inputs - 1).bit_length())
+    codes = _list("codes", [str(code) for code in range(inputs)])
+    link = _FRAMED_SERIAL.format(codes=codes, width=width, bit=bit, sample=bit + bit // 2)
+    return _Part(link, spacing=(1 + width + 1) * bit)  # a frame: start, code, stop
+
+
+_WRITERS: dict[str, Callable[[int], _Part]] = {
+    "pulse-gap": _pulse_gap,
+    "wire-per-input": _wire_per_input,
+    "parallel-code": _parallel_code,
+    "framed-serial": _framed_serial,
+}
+_ALLOWED = " or ".join((", ".join(f'"{s}"' for s in [*_WRITERS][:-1]), f'"{[*_WRITERS][-1]}"'))
+
+
+def _bound(key: str, value: int, default: int) -> str:
+    """A key of the operator with room for a comment, itself one if it shows the default."""
+    return f"{'# ' * (value == default)}{key} = {value}".ljust(22)
+
+
+def _order(inputs: int) -> str:
+    if inputs <= _MOST_NUMBERED:
+        numbers = ", ".join(str(i + 1) for i in range(inputs))
+        return _ORDER.format(order=f"# order = [{numbers}]", example="")
+    return _ORDER.format(order="# order = [2, 1, 3]", example=" (here an order of three)")
 
 
 def _names(inputs: int) -> list[str]:
     if inputs <= len(_NOTES):
         return list(_NOTES[:inputs])
     return [f"{_NOTES[i % len(_NOTES)]}{i // len(_NOTES) + 1}" for i in range(inputs)]
-
-
-def _gaps(inputs: int) -> list[str]:
-    return [str(gap) for gap in range(2, 2 * inputs + 1, 2)]
 
 
 def _list(key: str, entries: list[str]) -> str:

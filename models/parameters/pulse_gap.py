@@ -1,52 +1,24 @@
-"""Parameters of each scheme in a link file, and how they make the scheme.
-
-A new scheme needs one class here and its entry in ``SCHEMES``.
-"""
+"""Parameters of pulse-gap in a link file."""
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
 from itertools import pairwise
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, PlainValidator, ValidationInfo, field_validator, model_validator
 
-from models.pulse_gap import PulseGap
-from models.wire_per_input import WirePerInput
-from verify import units
-from verify.fields import (
-    Finding,
-    PositiveTime,
-    Table,
-    context,
-    refusal,
+from models.parameters.base import (
+    Busy,
+    Depth,
+    Parameters,
+    check_one_per_input,
+    number_of_entries,
+    stray_depth,
 )
+from models.pulse_gap import PulseGap
+from verify import units
+from verify.fields import Finding, PositiveTime, context, refusal
 from verify.parts.scheme import Scheme
-
-
-class Parameters(Table, ABC):
-    """Table ``[link]`` of one scheme. ``takes``: the kinds of input that it can carry."""
-
-    takes: ClassVar[tuple[str, ...]] = ("press",)
-
-    scheme: str
-
-    @property
-    def inputs(self) -> int | None:
-        """Number of inputs that the parameters are for; None if they suit any number."""
-        return None
-
-    @abstractmethod
-    def build(self, inputs: int) -> Scheme:
-        """The scheme for this many inputs."""
-
-
-class WirePerInputParameters(Parameters):
-    """wire-per-input has none."""
-
-    def build(self, inputs: int) -> Scheme:
-        """One line each."""
-        return WirePerInput(inputs)
 
 
 def _window(value: object, info: ValidationInfo) -> int | list[int]:
@@ -76,8 +48,8 @@ class PulseGapParameters(Parameters):
     )
     pulse: PositiveTime = 1
     window: Annotated[int | list[int], PlainValidator(_window)] = 0
-    busy: Literal["overlay", "ignore", "queue"] = "overlay"
-    depth: int = Field(1, ge=1, le=64, description="a whole number from 1 to 64")
+    busy: Busy = "overlay"
+    depth: Depth = 1
     receiver: Literal["timer", "taps"] = "timer"
     on_miss: Literal["disarm", "rearm"] = "disarm"
 
@@ -104,19 +76,14 @@ class PulseGapParameters(Parameters):
     @field_validator("gaps")
     @classmethod
     def _one_per_input(cls, gaps: list[int], info: ValidationInfo) -> list[int]:
-        wanted = context(info).inputs
-        if not gaps:
-            raise refusal(Finding((), "at least one gap, one per input"))
-        if wanted is not None and len(gaps) != wanted:
-            found = f"{len(gaps)} {'entry' if len(gaps) == 1 else 'entries'}"
-            raise refusal(Finding((), f"{wanted}, one per input", found))
+        check_one_per_input(gaps, "gap", info)
         return gaps
 
     @model_validator(mode="after")
     def _fit_together(self) -> PulseGapParameters:
         findings = [*self._out_of_place(), *self._bad_gaps()]
         if isinstance(self.window, list) and len(self.window) != len(self.gaps):
-            found = f"{len(self.window)} {'entry' if len(self.window) == 1 else 'entries'}"
+            found = number_of_entries(self.window)
             findings.append(Finding(("window",), f"{len(self.gaps)}, one per gap", found))
         elif not findings:
             # Windows around gaps that are themselves wrong say nothing new.
@@ -127,10 +94,7 @@ class PulseGapParameters(Parameters):
         return self
 
     def _out_of_place(self) -> list[Finding]:
-        findings = []
-        if "depth" in self.model_fields_set and self.busy != "queue":
-            allowed = f'only with busy = "queue"; busy is "{self.busy}"'
-            findings.append(Finding(("depth",), allowed))
+        findings = stray_depth(self, self.busy)
         if "on_miss" in self.model_fields_set and self.receiver != "timer":
             allowed = f'only with receiver = "timer"; receiver is "{self.receiver}"'
             findings.append(Finding(("on_miss",), allowed))
@@ -202,10 +166,3 @@ class PulseGapParameters(Parameters):
             f"gaps[{i}] ({self.gaps[i]}) takes {a} to {b} and gaps[{j}] ({self.gaps[j]}) "
             f"takes {c} to {d}, and both take {where}"
         )
-
-
-SCHEMES: dict[str, type[Parameters]] = {
-    "pulse-gap": PulseGapParameters,
-    "wire-per-input": WirePerInputParameters,
-}
-"""Name of a scheme in a link file -> the parameters it has there."""

@@ -1,0 +1,76 @@
+"""Parameters of parallel-code in a link file."""
+
+from __future__ import annotations
+
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+
+from models.parallel_code import ParallelCode
+from models.parameters.base import Parameters, check_one_per_input
+from models.parameters.codes import (
+    LIST_OF_CODES,
+    WIDEST,
+    WIDTH,
+    Code,
+    as_number,
+    least_width,
+    misfits,
+)
+from verify.fields import Finding, Time, context, refusal
+from verify.parts.scheme import Scheme
+
+
+class ParallelCodeParameters(Parameters):
+    """Times in ticks. See ``models.parallel_code.ParallelCode``.
+
+    Without ``codes``, input i has code i + 1; without ``lines``, as many as the codes need.
+    """
+
+    lines: int | None = Field(None, ge=1, le=WIDEST, description=WIDTH)
+    codes: list[Code] | None = Field(None, description=LIST_OF_CODES)
+    settle: Time = 0
+
+    @property
+    def inputs(self) -> int | None:
+        """One per code, if there are codes."""
+        return None if self.codes is None else len(self.codes)
+
+    def build(self, inputs: int) -> Scheme:
+        """Every input drives its own lines."""
+        codes = range(1, inputs + 1) if self.codes is None else self.codes
+        words = tuple(as_number(code) for code in codes)
+        return ParallelCode(words, self.lines or least_width([*codes]), self.settle)
+
+    @field_validator("codes")
+    @classmethod
+    def _one_per_input(cls, codes: list[int | str], info: ValidationInfo) -> list[int | str]:
+        check_one_per_input(codes, "code", info)
+        return codes
+
+    @model_validator(mode="after")
+    def _fit_together(self, info: ValidationInfo) -> ParallelCodeParameters:
+        findings = self._too_few_lines(context(info).inputs)
+        if self.codes is not None:
+            width = self.lines or least_width(self.codes)
+            findings += [
+                Finding(("codes", i), "any code but 0: with no line driven the link is idle")
+                for i, code in enumerate(self.codes)
+                if as_number(code) == 0
+            ]
+            idle = {finding.key for finding in findings}
+            findings += [f for f in misfits(self.codes, width, "line") if f.key not in idle]
+        if findings:
+            raise refusal(*findings)
+        return self
+
+    def _too_few_lines(self, inputs: int | None) -> list[Finding]:
+        if self.codes is not None or self.lines is None or inputs is None:
+            return []
+        carried = (1 << self.lines) - 1
+        if inputs <= carried:
+            return []
+        have = "1 line carries" if self.lines == 1 else f"{self.lines} lines carry"
+        allowed = (
+            f"at least {inputs.bit_length()} for {inputs} inputs: {have} {carried}, "
+            "as no line driven is idle"
+        )
+        return [Finding(("lines",), allowed)]
