@@ -7,9 +7,12 @@ from fractions import Fraction
 from hypothesis import assume
 from hypothesis import strategies as st
 
+from models.framed_serial import FramedSerial
+from models.parallel_code import ParallelCode
 from models.pulse_gap import PulseGap
 from models.wire_per_input import WirePerInput
-from verify.engines.trace import Press, Script
+from verify.engines.trace import Chosen, Press, Script
+from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
@@ -49,7 +52,53 @@ def pulse_gaps(draw: st.DrawFn, most_inputs: int = 3, busy: str | None = None) -
     )
 
 
-schemes = st.one_of(pulse_gaps(), st.builds(WirePerInput, st.integers(1, 3)))
+@st.composite
+def parallel_codes(draw: st.DrawFn, most_lines: int = 3, most_inputs: int = 3) -> ParallelCode:
+    """Any words but idle, in any order."""
+    lines = draw(st.integers(1, most_lines))
+    words = st.integers(1, 2**lines - 1)
+    codes = draw(st.lists(words, min_size=1, max_size=most_inputs, unique=True))
+    return ParallelCode(tuple(codes), lines, draw(st.integers(0, 2)))
+
+
+@st.composite
+def framed_serials(
+    draw: st.DrawFn, most_width: int = 2, most_inputs: int = 3, busy: str | None = None
+) -> FramedSerial:
+    """Frames of any codes, sampled anywhere inside the bits."""
+    width = draw(st.integers(1, most_width))
+    words = st.integers(0, 2**width - 1)
+    codes = draw(st.lists(words, min_size=1, max_size=most_inputs, unique=True))
+    bit = draw(st.integers(1, 4))
+    return FramedSerial(
+        tuple(codes),
+        width,
+        bit,
+        sample=bit + draw(st.integers(0, bit - 1)),
+        stop=draw(st.integers(0, 2)),
+        busy=draw(st.sampled_from(["overlay", "ignore", "queue"])) if busy is None else busy,  # type: ignore[arg-type]
+        depth=draw(st.integers(1, 2)),
+    )
+
+
+schemes = st.one_of(
+    pulse_gaps(),
+    st.builds(WirePerInput, st.integers(1, 3)),
+    parallel_codes(),
+    framed_serials(),
+)
+
+
+@st.composite
+def line_faults(draw: st.DrawFn, lines: int) -> Faults:
+    """At least one fault; skew only where there is another line to differ from."""
+    faults = Faults(
+        jitter=draw(st.integers(0, 1)),
+        skew=draw(st.integers(0, 1)) if lines > 1 else 0,
+        shortest=draw(st.integers(0, 2)),
+    )
+    assume(faults != Faults())
+    return faults
 
 
 @st.composite
@@ -65,27 +114,66 @@ def operators(draw: st.DrawFn, inputs: int) -> Operator:
 
 
 @st.composite
-def links(draw: st.DrawFn, scheme: st.SearchStrategy[Scheme] = schemes) -> Link:
-    """Links of every scheme, operator and line."""
+def links(
+    draw: st.DrawFn, scheme: st.SearchStrategy[Scheme] = schemes, *, faulty: bool = True
+) -> Link:
+    """Links of every scheme, operator, line and order of outputs; ``faulty``: one in four is."""
     made = draw(scheme)
-    least = draw(st.integers(0, 3))
+    faults = Faults()
+    if faulty and draw(st.integers(0, 3)) == 3:
+        faults = draw(line_faults(made.lines))
+    least = faults.proving + draw(st.integers(0, 3))
     delay = (least, least + draw(st.integers(0, 2)))
     branches = tuple(draw(st.lists(st.integers(0, 4), min_size=1, max_size=2)))
     within = None
     if draw(st.integers(0, 4)) == 0:
         opens = draw(st.integers(0, 10))
         within = (opens, max(opens, delay[1] + max(branches)) + draw(st.integers(0, 10)))
+    order = None
+    if draw(st.integers(0, 2)) == 2:
+        order = tuple(draw(st.permutations(range(made.inputs))))
     return make_link(
-        made, draw(operators(made.inputs)), delay=delay, branches=branches, within=within
+        made,
+        draw(operators(made.inputs)),
+        delay=delay,
+        branches=branches,
+        within=within,
+        faults=faults,
+        order=order,
     )
 
 
 @st.composite
 def scripts(draw: st.DrawFn, link: Link) -> Script:
-    """Press sequences, legal or not, from one press per tick to far apart."""
+    """Press sequences, legal or not, from one press per tick to far apart.
+
+    On a line with faults the lateness of edges and lines is drawn as well.
+    """
     distances = draw(st.lists(st.integers(0, 14), max_size=6))
     presses, now = [], 0
     for distance in distances:
         now += distance
         presses.append(Press(now, draw(st.integers(0, link.inputs - 1))))
-    return Script(tuple(sorted(set(presses))), draw(st.integers(*link.delay)))
+    faults = link.faults
+    picks: list[Chosen] = []
+    if faults.jitter:
+        names = [
+            f"line{k}.branch{b}.jitter.{edge}"
+            for k in range(link.scheme.lines)
+            for b in range(len(link.branches))
+            for edge in ("rise", "fall")
+        ]
+        made = st.tuples(
+            st.integers(0, now + 40), st.sampled_from(names), st.integers(0, faults.jitter)
+        )
+        picks = [Chosen(*choice) for choice in sorted(draw(st.lists(made, max_size=12)))]
+    constants = [
+        (f"line{k}.late", draw(st.integers(0, faults.skew)))
+        for k in range(link.scheme.lines if faults.skew else 0)
+    ]
+    return Script(
+        tuple(sorted(set(presses))),
+        draw(st.integers(*link.delay)),
+        tuple(picks),
+        tuple(constants),
+    )

@@ -8,7 +8,7 @@ from random import Random
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import Compiled, State
-from verify.engines.trace import Press, Script
+from verify.engines.trace import Chosen, Press, Script
 from verify.language import expressions as ex
 from verify.language.machine import System
 from verify.parts.signals import delivered, failure
@@ -83,7 +83,7 @@ class _Runner:
         """The script up to the first failure; None if there is none."""
         state, now = start, -1
         presses: list[Press] = []
-        picks: list[tuple[int, tuple[int, ...]]] = []
+        picks: list[Chosen] = []
         while True:
             event = self.compiled.next_event(state)
             wanted = player(state, event)
@@ -91,11 +91,11 @@ class _Runner:
                 return None
             taken = [] if wanted is None else [wanted[1]]
             passed = event if wanted is None else wanted[0]
-            made: list[int] = []
+            made: list[tuple[str, int]] = []
 
-            def choose(pick: ex.Pick, made: list[int] = made) -> int:
-                made.append(random.randint(pick.least, pick.most))
-                return made[-1]
+            def choose(pick: ex.Pick, made: list[tuple[str, int]] = made) -> int:
+                made.append((pick.name, random.randint(pick.least, pick.most)))
+                return made[-1][1]
 
             result = self.compiled.step(state, passed or 1, taken, choose)
             if result is None:
@@ -104,8 +104,7 @@ class _Runner:
             now += passed or 1
             self.progress.states += 1
             presses += [Press(now, index) for index in taken]
-            if made:
-                picks.append((now, tuple(made)))
+            picks += [Chosen(now, name, value) for name, value in made]
             script = Script(tuple(presses), 0, tuple(picks), self.compiled.constants(start))
             for signal, values in log:
                 if signal == failure(0):

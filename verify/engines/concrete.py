@@ -174,6 +174,15 @@ class Compiled:
         tick.bound[self.offer.name] = (0, index)
         return self._allowed(tick)
 
+    def opens(self, state: State, passed: int, start: int = 0) -> Iterator[int]:
+        """The offers from ``start`` on that are open to a first taker ``passed`` ticks on."""
+        tick = self._begin(state, passed, least_choice)
+        name, allowed = self.offer.name, self._allowed
+        for index in range(start, self.offer.count):
+            tick.bound[name] = (0, index)
+            if allowed(tick):
+                yield index
+
     def step(
         self, state: State, passed: int, taken: Sequence[int] = (), choose: Chooser = least_choice
     ) -> tuple[State, list[Occurrence]] | None:
@@ -204,8 +213,8 @@ class Compiled:
 
     def outcomes(
         self, state: State, passed: int, taken: Sequence[int] = ()
-    ) -> Iterator[tuple[State, list[Occurrence], tuple[int, ...]]]:
-        """``step`` for every choice of the picks met on the way, with the values picked."""
+    ) -> Iterator[tuple[State, list[Occurrence], tuple[tuple[str, int], ...]]]:
+        """``step`` for every choice of the picks met on the way, with their names and values."""
         script: list[int] | None = []
         while script is not None:
             met: list[ex.Pick] = []
@@ -221,7 +230,8 @@ class Compiled:
 
             result = self.step(state, passed, taken, choose)
             if result is not None:
-                yield result[0], result[1], tuple(picked)
+                names = (pick.name for pick in met)
+                yield result[0], result[1], tuple(zip(names, picked, strict=True))
             script = None
             for k in range(len(met) - 1, -1, -1):
                 if picked[k] < met[k].most:

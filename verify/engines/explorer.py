@@ -19,7 +19,7 @@ from typing import Any, TypeAlias
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import Compiled, Occurrence, State
-from verify.engines.trace import Press, Script
+from verify.engines.trace import Chosen, Press, Script
 from verify.language.machine import System
 from verify.parts.signals import delivered, failure
 
@@ -35,7 +35,7 @@ class _Node:
     presses: int
     parent: _Node | None
     taken: tuple[int, ...]
-    picked: tuple[int, ...]
+    picked: tuple[tuple[str, int], ...]
 
 
 @dataclass
@@ -120,10 +120,13 @@ class _Search:
             # The first of a group: this tick's presses, and those of the next tick to come.
             self._next_tick(node, passed)
         first = taken[:-1]
-        for index in range(taken[-1], self.count):
+        coming = (
+            range(taken[-1], self.count)
+            if first
+            else self.compiled.opens(node.state, passed, taken[-1])
+        )
+        for index in coming:
             group = (*first, index)
-            if len(group) == 1 and not self.compiled.allowed(node.state, passed, index):
-                continue
             before = self.progress.states
             if self._evaluate(node, passed, group):
                 return True
@@ -151,9 +154,7 @@ class _Search:
 
     def _first_open(self, state: State, event: int, ends: list[int]) -> int | None:
         for t in [1, *(e for e in ends if 1 < e < event), event]:
-            if t <= event and any(
-                self.compiled.allowed(state, t, index) for index in range(self.count)
-            ):
+            if t <= event and next(self.compiled.opens(state, t), None) is not None:
                 return t
         return None
 
@@ -211,12 +212,11 @@ class _Search:
 
     def _script(self, node: _Node) -> Script:
         presses: list[Press] = []
-        picks: list[tuple[int, tuple[int, ...]]] = []
+        picks: list[Chosen] = []
         at: _Node = node
         while at.parent is not None:
             presses += [Press(at.ticks, index) for index in reversed(at.taken)]
-            if at.picked:
-                picks.append((at.ticks, at.picked))
+            picks += [Chosen(at.ticks, name, value) for name, value in reversed(at.picked)]
             at = at.parent
         constants = self.compiled.constants(at.state)
         return Script(tuple(reversed(presses)), 0, tuple(reversed(picks)), constants)

@@ -42,7 +42,7 @@ def _smaller(script: Script) -> Iterator[Script]:
         # Large steps first; the loop comes back until even one tick is too much.
         cut = gap
         while cut > 0:
-            yield replace(script, presses=_closer(presses, k, cut))
+            yield _closer(script, k, cut)
             cut //= 2
     for k, press in enumerate(presses):
         for lower in {0, press.input - 1} if press.input else ():
@@ -50,8 +50,18 @@ def _smaller(script: Script) -> Iterator[Script]:
             yield replace(script, presses=(*presses[:k], changed, *presses[k + 1 :]))
 
 
-def _closer(presses: tuple[Press, ...], k: int, ticks: int) -> tuple[Press, ...]:
-    return tuple(replace(p, tick=p.tick - ticks) if n >= k else p for n, p in enumerate(presses))
+def _closer(script: Script, k: int, ticks: int) -> Script:
+    """Press ``k`` and all that comes after it, so many ticks sooner."""
+    since = script.presses[k].tick
+    return replace(
+        script,
+        presses=tuple(
+            replace(p, tick=p.tick - ticks) if n >= k else p for n, p in enumerate(script.presses)
+        ),
+        picks=tuple(
+            replace(c, tick=c.tick - ticks) if c.tick >= since else c for c in script.picks
+        ),
+    )
 
 
 def _from_zero(presses: tuple[Press, ...]) -> tuple[Press, ...]:

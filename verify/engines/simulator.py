@@ -6,12 +6,15 @@ tick at a time, or from event to event; they must agree, and the tests demand it
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.trace import Event, Failure, Latency, Press, Script, Trace
 from verify.errors import ModelError
+from verify.language import expressions as ex
 from verify.parts import signals
 from verify.parts.link import Link, whole
 from verify.parts.monitor import Windows
@@ -19,6 +22,12 @@ from verify.parts.signals import PRESS, RELEASE, Kind
 
 # A run that never comes to rest is followed this many ticks past its last press.
 FAR = 10**9
+
+
+@lru_cache(maxsize=8)
+def _compiled(link: Link, delay: int, windows: tuple[Windows, ...] | None) -> Compiled:
+    """Shrinking and timing pictures run one link many times."""
+    return Compiled(whole(link, delay, windows))
 
 
 class NotAllowedError(ModelError):
@@ -38,7 +47,7 @@ class Simulator:
 
     def __init__(self, link: Link, delay: int, windows: tuple[Windows, ...] | None) -> None:
         self.link = link
-        self.compiled = Compiled(whole(link, delay, windows))
+        self.compiled = _compiled(link, delay, windows)
 
     def run(
         self, script: Script, *, by_tick: bool = False, until: int | None = None
@@ -49,7 +58,14 @@ class Simulator:
         NotAllowedError if the operator of the link may not do what the script says.
         """
         pending = sorted(script.presses, key=lambda p: (p.tick, p.input))
-        picks = dict(script.picks)
+        picks: dict[tuple[int, str], deque[int]] = {}
+        for chosen in script.picks:
+            picks.setdefault((chosen.tick, chosen.name), deque()).append(chosen.value)
+
+        def choose(pick: ex.Pick) -> int:
+            values = picks.get((now, pick.name))
+            return values.popleft() if values else pick.least
+
         state: State = self.compiled.start_with(dict(script.constants))
         now, k = -1, 0
         while True:
@@ -66,13 +82,7 @@ class Simulator:
             while k < len(pending) and pending[k].tick == now:
                 taken.append(pending[k].input)
                 k += 1
-            chosen = iter(picks.get(now, ()))
-            result = self.compiled.step(
-                state,
-                passed,
-                taken,
-                lambda pick, c=chosen: next(c, pick.least),  # type: ignore[misc]
-            )
+            result = self.compiled.step(state, passed, taken, choose)
             if result is None:
                 raise NotAllowedError(f"the operator may not press {taken} at tick {now}")
             state = result[0]

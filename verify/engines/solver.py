@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
+from typing import TypeAlias
 
 import z3
 
@@ -37,7 +38,7 @@ from verify.engines.symbolic import (
     negate,
     same_bank,
 )
-from verify.engines.trace import Press, Script
+from verify.engines.trace import Chosen, Press, Script
 from verify.language import expressions as ex
 from verify.language.machine import System
 from verify.language.state import Bank, Number
@@ -53,13 +54,37 @@ class OutOfReachError(Exception):
     """The search met something it does not cover; the text says what."""
 
 
+# When, the name of the pick, and its value.
+Picks: TypeAlias = tuple[tuple[Num, str, Num], ...]
+
+
+def _timed(at: Num, picks: Sequence[tuple[str, Num]]) -> Picks:
+    return tuple((at, name, value) for name, value in picks)
+
+
+class _Again:
+    """Makes the picks of a tick again, by name; ``strange``: met one that was not made then."""
+
+    def __init__(self, picks: Picks) -> None:
+        self.left = [(name, value) for _, name, value in picks]
+        self.strange = False
+
+    def __call__(self, choice: ex.Pick) -> Num:
+        for pick in self.left:
+            if pick[0] == choice.name:
+                self.left.remove(pick)
+                return pick[1]
+        self.strange = True
+        return choice.least
+
+
 @dataclass(frozen=True)
 class _Taken:
     """The presses of one tick of a history: when, which, and the picks made then."""
 
     at: Num
     inputs: tuple[Num, ...]
-    picks: tuple[Num, ...]
+    picks: Picks
 
 
 @dataclass(frozen=True)
@@ -69,7 +94,7 @@ class _History:
     taken: tuple[_Taken, ...]
     state: SymState
     given: tuple[Cond, ...]
-    later_picks: tuple[tuple[Num, tuple[Num, ...]], ...] = ()
+    later_picks: Picks = ()
 
     @property
     def at(self) -> Num:
@@ -111,6 +136,7 @@ class _Search:
         self.count = self.symbolic.offer.count
         self.solver = z3.SolverFor("QF_LIA")
         self.fresh = count()
+        self.probe = z3.Int("probe")
         self.start, self.given = self.symbolic.start()
         self.together = self._most_together()
         self.best: dict[int, Delivery] = {}
@@ -183,17 +209,17 @@ class _Search:
         now: Num,
         group: tuple[Num, ...],
         before: tuple[_Taken, ...],
-        later_picks: tuple[tuple[Num, tuple[Num, ...]], ...] = (),
+        later_picks: Picks = (),
     ) -> Iterator[_History]:
         """The history that goes on with ``group`` pressed ``passed`` ticks on, if it may."""
-        picks: list[Num] = []
+        picks: list[tuple[str, Num]] = []
         open_if, outcome = self.symbolic.step(state, passed, group, self._picker(picks))
         conditions = [*given, *self._range(group), *outcome.given]
         if open_if is not True:
             conditions.append(open_if)
         if not self._possible(conditions):
             return
-        taken = (*before, _Taken(now + passed, group, tuple(picks)))
+        taken = (*before, _Taken(now + passed, group, _timed(now + passed, picks)))
         history = _History(taken, outcome.state, tuple(conditions), later_picks)
         right = self._judge(outcome.said, history, conditions, later_picks)
         if right is not None:
@@ -232,12 +258,11 @@ class _Search:
             moment.given.append(hit)
             if not self._possible(moment.given):
                 return False
-        picks: list[Num] = []
+        picks: list[tuple[str, Num]] = []
         _, outcome = self.symbolic.step(moment.state, passed, (), self._picker(picks))
         moment.given += outcome.given
         moment.now = moment.now + passed
-        if picks:
-            moment.picks.append((moment.now, tuple(picks)))
+        moment.picks += _timed(moment.now, picks)
         right = self._judge(outcome.said, history, moment.given, tuple(moment.picks))
         if right is None:
             return False
@@ -277,9 +302,7 @@ class _Search:
         if not ends or not all(there is True and isinstance(left, int) for there, left in ends):
             return False
         last = min(left for _, left in ends)
-        probe = self._int("probe")
-        open_if, _ = self.symbolic.step(state, last, (probe,), lambda pick: pick.least)
-        return open_if is False
+        return self.symbolic.open_if(state, last, self.probe) is False
 
     def _at_rest(self, state: SymState) -> bool:
         """Surely as at power-up: what follows is a first history."""
@@ -324,13 +347,10 @@ class _Search:
                 spread = [(True, self.start, 1)]
             now, runs = press.at, []
             for condition, state, passed in spread:
-                given = iter(press.picks)
-                _, outcome = self.symbolic.step(
-                    state,
-                    passed,
-                    press.inputs,
-                    lambda _, g=given: next(g),  # type: ignore[misc]
-                )
+                again = _Again(press.picks)
+                _, outcome = self.symbolic.step(state, passed, press.inputs, again)
+                if again.strange:
+                    return None
                 runs.append((condition, outcome.state))
         return runs
 
@@ -378,7 +398,7 @@ class _Search:
         said: Sequence[Said],
         history: _History,
         given: Sequence[Cond],
-        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+        picks: Picks,
     ) -> list[Cond] | None:
         """Look for a failure in a tick. Returns what holds if there is none; None: there is."""
         self.progress.states += 1
@@ -407,7 +427,7 @@ class _Search:
         event: Said,
         history: _History,
         given: Sequence[Cond],
-        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+        picks: Picks,
     ) -> None:
         index, ticks = event.values
         inputs = [index] if isinstance(index, int) else range(self.count)
@@ -426,7 +446,7 @@ class _Search:
         given: Sequence[Cond],
         ticks: Num,
         history: _History,
-        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+        picks: Picks,
         *,
         least: bool,
     ) -> Delivery:
@@ -450,7 +470,7 @@ class _Search:
         self,
         model: z3.ModelRef | None,
         history: _History,
-        picks: tuple[tuple[Num, tuple[Num, ...]], ...],
+        picks: Picks,
     ) -> Script:
         def value(term: Num) -> int:
             if isinstance(term, int):
@@ -460,14 +480,14 @@ class _Search:
             return int(model.eval(term, model_completion=True).as_long())
 
         presses = [Press(value(t.at), value(index)) for t in history.taken for index in t.inputs]
-        chosen = [(value(t.at), tuple(map(value, t.picks))) for t in history.taken if t.picks]
-        chosen += [(value(at), tuple(map(value, values))) for at, values in picks]
+        made = [pick for t in history.taken for pick in t.picks] + list(picks)
+        chosen = [Chosen(value(at), name, value(term)) for at, name, term in made]
         constants = tuple(
             (item.name, value(place))
             for item, place in zip(self.symbolic.memory, self.start, strict=True)
             if isinstance(item, Number) and isinstance(item.start, tuple)
         )
-        return Script(tuple(presses), 0, tuple(sorted(chosen)), constants)
+        return Script(tuple(presses), 0, tuple(sorted(chosen, key=lambda c: c.tick)), constants)
 
     def _possible(self, given: Sequence[Cond]) -> bool:
         """The conditions can hold together; leaves a model in ``solver_model``."""
@@ -493,10 +513,10 @@ class _Search:
         finally:
             self.solver.pop()
 
-    def _picker(self, made: list[Num]) -> Picker:
+    def _picker(self, made: list[tuple[str, Num]]) -> Picker:
         def pick(choice: ex.Pick) -> Num:
             value = self._int(f"{choice.name}{next(self.fresh)}")
-            made.append(value)
+            made.append((choice.name, value))
             return value
 
         return pick

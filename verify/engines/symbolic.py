@@ -187,6 +187,12 @@ class Symbolic:
                 found += [(slot.there, slot.left) for slot in state[i]]
         return found
 
+    def open_if(self, state: SymState, passed: Num, index: Num) -> Cond:
+        """When the offer of ``index`` is open to a first taker, ``passed`` ticks on."""
+        tick = _SymTick(self, state, passed, lambda pick: pick.least)
+        tick.bound[self.offer.name] = Slot(True, 0, (index,))
+        return tick.truth(self.offer.allowed)
+
     def step(
         self, state: SymState, passed: Num, taken: Sequence[Num], picker: Picker
     ) -> tuple[Cond, Outcome]:

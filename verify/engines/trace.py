@@ -8,23 +8,32 @@ from typing import Any
 
 @dataclass(frozen=True, order=True)
 class Press:
-    """An input pressed at a tick, with the picks that the world made in that tick."""
+    """An input pressed at a tick."""
 
     tick: int
     input: int
+
+
+@dataclass(frozen=True, order=True)
+class Chosen:
+    """What the world picked at a tick: the name of the pick, and its value."""
+
+    tick: int
+    name: str
+    value: int
 
 
 @dataclass(frozen=True)
 class Script:
     """What the world did: enough to run a link again and get the same trace.
 
-    ``delay``: the constant of the line, ticks. ``picks``: ``(tick, values)`` where the world
-    chose. ``constants``: other unknowns of the run, by name; the least where not named.
+    ``delay``: the constant of the line, ticks. ``picks``: what the world chose, in order;
+    ``constants``: other unknowns of the run, by name. What is not named is at its least.
     """
 
     presses: tuple[Press, ...]
     delay: int = 0
-    picks: tuple[tuple[int, tuple[int, ...]], ...] = ()
+    picks: tuple[Chosen, ...] = ()
     constants: tuple[tuple[str, int], ...] = ()
 
 

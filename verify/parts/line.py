@@ -61,12 +61,12 @@ def build(line: int, delays: tuple[int, ...], faults: Faults) -> tuple[Machine, 
     for branch, delay in enumerate(delays):
         here = f"{name}.branch{branch}"
         far = _Edges(far_rise(line, branch), far_fall(line, branch))
+        near = edges
         if faults.jitter:
-            out = _Edges(Signal(f"{here}.early.rise"), Signal(f"{here}.early.fall"))
-            machines.append(_delay(here, edges, out, ex.Constant(delay)))
-            machines.append(_jitter(f"{here}.jitter", out, far, faults.jitter))
-        else:
-            machines.append(_delay(here, edges, far, ex.Constant(delay)))
+            # Before the constant delay: its picks then come at the same ticks with any delay.
+            near = _Edges(Signal(f"{here}.late.rise"), Signal(f"{here}.late.fall"))
+            machines.append(_jitter(f"{here}.jitter", edges, near, faults.jitter))
+        machines.append(_delay(here, near, far, ex.Constant(delay)))
     return tuple(machines)
 
 

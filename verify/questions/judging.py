@@ -6,7 +6,8 @@ delays included, before anybody sees it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import re
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import reduce
 from typing import Literal
@@ -26,6 +27,9 @@ EngineName = Literal["auto", "explorer", "solver", "simulator"]
 # goes on exploring.
 FIRST_LOOK = 40_000
 DEFAULT_SECONDS = 60.0
+
+# The beginning of a name that belongs to a line, and perhaps to one of its branches.
+_PLACE = re.compile(r"line(\d+)(\.branch0)?(?=\.)")
 
 
 @dataclass(frozen=True)
@@ -132,7 +136,7 @@ def judge(
             answer = _ask(factored(part, windows), engine, budget, progress, latencies)
             answers.append(answer)
             if answer.script is not None:
-                failures.append((_show(subject, answer, alike[0]), answer))
+                failures.append((_show(subject, answer, alike[0], branches[0]), answer))
             for carried in alike:
                 _gather(subject, branches, carried, answer.best, best, min)
                 _gather(subject, branches, carried, answer.worst, worst, max)
@@ -195,10 +199,10 @@ def _solve(system: System, budget: Budget, progress: Progress, latencies: bool) 
     return solve(system, budget, progress, latencies=latencies)
 
 
-def _show(subject: Subject, answer: Answer, carried: tuple[int, ...]) -> Trace:
+def _show(subject: Subject, answer: Answer, carried: tuple[int, ...], branch: int) -> Trace:
     if answer.script is None:
         raise AssertionError("nothing to show")
-    script = _on_whole(subject, answer.script, carried)
+    script = _on_whole(subject, answer.script, carried, branch)
     trace = subject.replay(script)
     if trace.failure is None:
         raise DisagreementError(
@@ -210,21 +214,29 @@ def _show(subject: Subject, answer: Answer, carried: tuple[int, ...]) -> Trace:
     return subject.replay(shrink(script, subject.fails))
 
 
-def _on_whole(subject: Subject, script: Script, carried: tuple[int, ...]) -> Script:
-    """Number inputs and lines as on the whole link; the shift of the windows is line delay."""
-    presses = tuple(Press(p.tick, carried[p.input]) for p in script.presses)
+def _on_whole(subject: Subject, script: Script, carried: tuple[int, ...], branch: int) -> Script:
+    """A script for a part without delays, as one for the whole link.
+
+    Inputs, lines and the branch get their numbers there; the shift of the windows is line delay.
+    """
+    split = len(subject.parts) > 1
+
+    def renamed(name: str) -> str:
+        place = _PLACE.match(name)
+        if place is None:
+            return name
+        # Each part of a link that falls apart has a line per input, numbered from 0.
+        line = carried[int(place[1])] if split else int(place[1])
+        on_branch = f".branch{branch}" if place[2] else ""
+        return f"line{line}{on_branch}{name[place.end() :]}"
+
     constants = dict(script.constants)
     shift = constants.pop("monitor0.shift", 0)
-    if len(subject.parts) > 1:
-        # Each part has lines of its own, as many as inputs, numbered from 0.
-        for k, line in reversed(list(enumerate(carried))):
-            if f"line{k}.late" in constants:
-                constants[f"line{line}.late"] = constants.pop(f"line{k}.late")
-    return replace(
-        script,
-        presses=presses,
-        delay=subject.link.delay[0] + shift,
-        constants=tuple(constants.items()),
+    return Script(
+        tuple(Press(p.tick, carried[p.input]) for p in script.presses),
+        subject.link.delay[0] + shift,
+        tuple(replace(c, name=renamed(c.name)) for c in script.picks),
+        tuple((renamed(name), value) for name, value in constants.items()),
     )
 
 
@@ -234,15 +246,16 @@ def _gather(
     carried: tuple[int, ...],
     found: dict[int, Delivery],
     into: dict[int, Delivery],
-    better: Callable[[Iterable[int]], int],
+    better: Callable[..., int],
 ) -> None:
     """Add the line delay of the branches that an answer is for, and keep what is better."""
-    hidden = better(map(subject.link.hidden_delay, branches))
+    chosen = better(branches, key=subject.link.hidden_delay)
+    hidden = subject.link.hidden_delay(chosen)
     for k, delivery in found.items():
         ticks = delivery.ticks + hidden
         i = carried[k]
-        if i not in into or better((ticks, into[i].ticks)) != into[i].ticks:
-            into[i] = Delivery(ticks, _on_whole(subject, delivery.script, carried))
+        if i not in into or better(ticks, into[i].ticks) != into[i].ticks:
+            into[i] = Delivery(ticks, _on_whole(subject, delivery.script, carried, chosen))
 
 
 def _worse(a: Verdict, b: Verdict) -> Verdict:
