@@ -9,11 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.framed_serial import FramedSerial
+from models.parallel_code import ParallelCode
 from models.pulse_gap import PulseGap
 from models.wire_per_input import WirePerInput
 from verify.engines.answer import Progress, Verdict
 from verify.errors import LinkFileError
 from verify.linkfile import MOST_INPUTS, load, parse
+from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.judging import EngineName, Subject, judge
@@ -28,9 +31,17 @@ SCHEME_NAMES = '"pulse-gap", "wire-per-input", "parallel-code" or "framed-serial
 TOP_KEYS = "name, tick, inputs, outputs, link, line, clock, operator"
 GAPS = f"a list with one time per input, each {TIME1}"
 
+CODE = 'a whole number, at least 0, or digits 0 and 1 in quotes, like "0101"'
+CODES = f"a list with one code per input, each {CODE}"
+WIDTH = "a whole number from 1 to 24"
+OUTPUT = "the name of an output, or its number from 1"
+ORDER = f"a list that gives, for each input in turn, {OUTPUT}"
+
 TOP = 'tick = "50 ms"\n'
 LINK = TOP + '[link]\nscheme = "pulse-gap"\n'
 THREE = LINK + "gaps = [2, 4, 6]\n"
+PARALLEL = TOP + 'link.scheme = "parallel-code"\n'
+FRAMED = TOP + 'link.scheme = "framed-serial"\nlink.bit = 4\n'
 
 
 def wrong(text: str) -> str:
@@ -85,9 +96,14 @@ def test_every_key_arrives() -> None:
         depth = 3
         receiver = "timer"
         on_miss = "rearm"
+        [outputs]
+        order = ["d", 1]
         [line]
-        delay = [1, "100 ms"]
+        delay = ["150 ms", 4]
         branches = [0, "1 s"]
+        jitter = "50 ms"
+        skew = 0
+        shortest = "150 ms"
         [clock]
         [operator]
         spacing = "1 s"
@@ -111,10 +127,140 @@ def test_every_key_arrives() -> None:
             on_miss="rearm",
         ),
         operator=Operator(spacing=20, repeat=30, hold=(1, 4), overlap=2),
-        delay=(1, 2),
+        delay=(3, 4),
         branches=(0, 20),
         within=(0, 2400),
+        faults=Faults(jitter=1, skew=0, shortest=3),
+        order=(1, 0),
     )
+
+
+def test_every_key_of_parallel_code_arrives() -> None:
+    text = """
+        lines = 4
+        codes = [0b1000, "0011", 5]
+        settle = "100 ms"
+        [line]
+        skew = "50 ms"
+    """
+    link = parse(TOP + '[link]\nscheme = "parallel-code"\n' + text, "bells.toml")
+    assert link.scheme == ParallelCode((8, 3, 5), 4, 2)
+    assert link.faults == Faults(skew=1)
+    assert link.names == ("1", "2", "3")
+
+
+def test_every_key_of_framed_serial_arrives() -> None:
+    text = """
+        codes = ["0000", "1000", 3]
+        width = 4
+        bit = "200 ms"
+        sample = "250 ms"
+        stop = 0
+        busy = "queue"
+        depth = 2
+    """
+    link = parse(TOP + '[link]\nscheme = "framed-serial"\n' + text, "bells.toml")
+    assert link.scheme == FramedSerial((0, 8, 3), 4, 4, 5, 0, "queue", 2)
+
+
+def test_codes_are_counted_up_by_default_and_lines_no_more_than_they_need() -> None:
+    link = parse(PARALLEL + "inputs.count = 4\n", "x")
+    assert link.scheme == ParallelCode((1, 2, 3, 4), 3)
+    link = parse(FRAMED + "inputs.count = 5\n", "x")
+    assert link.scheme == FramedSerial((0, 1, 2, 3, 4), 3, 4, 6)
+    assert parse(FRAMED + "inputs.count = 1\n", "x").scheme == FramedSerial((0,), 1, 4, 6)
+    # 7 inputs on 3 lines: common practice, no source.
+    assert parse(PARALLEL + "inputs.count = 7\nlink.lines = 3\n", "x").scheme.lines == 3
+
+
+@pytest.mark.parametrize(
+    ("codes", "words", "width"),
+    [
+        ("[6]", (6,), 3),
+        ("[1, 4, 2]", (1, 4, 2), 3),
+        ('["0011", "0101"]', (3, 5), 4),  # a digit that is never 1 is a line all the same
+        ('["01", 2]', (1, 2), 2),
+        ("[0xffffff]", (2**24 - 1,), 24),
+    ],
+)
+def test_codes_need_as_many_lines_or_bits(codes: str, words: tuple[int, ...], width: int) -> None:
+    scheme = parse(PARALLEL + f"link.codes = {codes}\n", "x").scheme
+    assert scheme == ParallelCode(words, width)
+    scheme = parse(FRAMED + f"link.codes = {codes}\n", "x").scheme
+    assert scheme == FramedSerial(words, width, 4, 6)
+
+
+@given(
+    words=st.lists(st.integers(1, 63), min_size=1, max_size=9, unique=True),
+    spare=st.integers(0, 18),
+    strings=st.data(),
+)
+def test_codes_read_alike_as_numbers_and_as_digits(
+    words: list[int], spare: int, strings: st.DataObject
+) -> None:
+    width = max(words).bit_length() + spare
+    written = [f'"{w:0{width}b}"' if strings.draw(st.booleans()) else str(w) for w in words]
+    codes = f"link.codes = [{', '.join(written)}]\n"
+    parallel = parse(PARALLEL + codes + f"link.lines = {width}\n", "x").scheme
+    framed = parse(FRAMED + codes + f"link.width = {width}\n", "x").scheme
+    assert parallel == ParallelCode(tuple(words), width)
+    assert framed == FramedSerial(tuple(words), width, 4, 6)
+    if spare == 0 and width > 1:
+        wrong(PARALLEL + codes + f"link.lines = {width - 1}\n")
+        wrong(FRAMED + codes + f"link.width = {width - 1}\n")
+
+
+@given(inputs=st.integers(2, 300))
+def test_the_lines_or_bits_called_enough_are_the_fewest(inputs: int) -> None:
+    for text, key in ((PARALLEL, "lines"), (FRAMED, "width")):
+        text += f"inputs.count = {inputs}\n"
+        message = wrong(text + f"link.{key} = 1\n") if inputs > 2 or key == "lines" else None
+        least = int(message.split("at least ")[1].split()[0]) if message else 1
+        parse(text + f"link.{key} = {least}\n", "x")
+        if least > 1:
+            wrong(text + f"link.{key} = {least - 1}\n")
+
+
+@given(bit=st.integers(1, 40), sample=st.integers(1, 100))
+def test_samples_fall_inside_their_bits(bit: int, sample: int) -> None:
+    text = TOP + f'inputs.count = 2\nlink.scheme = "framed-serial"\nlink.bit = {bit}\n'
+    assert bit <= parse(text, "x").scheme.sample < 2 * bit  # type: ignore[attr-defined]
+    text += f"link.sample = {sample}\n"
+    if bit <= sample < 2 * bit:
+        assert parse(text, "x").scheme == FramedSerial((0, 1), 1, bit, sample)
+    else:
+        assert wrong(text).startswith(f"link.sample: found {sample}; allowed: {bit}")
+
+
+@given(order=st.permutations(range(5)), named=st.lists(st.booleans(), min_size=5, max_size=5))
+def test_any_order_of_the_outputs_by_name_or_number(order: list[int], named: list[bool]) -> None:
+    names = "cdefg"
+    entries = [f'"{names[k]}"' if n else str(k + 1) for k, n in zip(order, named, strict=True)]
+    text = TOP + f'inputs.names = {list(names)}\nlink.scheme = "wire-per-input"\n'
+    link = parse(text + f"outputs.order = [{', '.join(entries)}]", "x")
+    assert link.outputs == tuple(order)
+    assert (link.order is None) == (order == sorted(order))
+
+
+def test_a_name_that_looks_like_a_number_is_a_name() -> None:
+    text = THREE + 'inputs.names = ["3", "2", "1"]\noutputs.order = ["1", 1, "2"]\n'
+    text = TOP + text.removeprefix(LINK).replace("gaps", "link.gaps")
+    text += 'link.scheme = "pulse-gap"'
+    assert parse(text, "x").order == (2, 0, 1)
+
+
+def test_a_line_may_be_just_long_enough_for_the_shortest_pulse() -> None:
+    text = THREE + "[line]\ndelay = [2, 9]\nbranches = [3, 1]\nshortest = 3\n"
+    assert parse(text, "x").faults == Faults(shortest=3)
+    assert parse(THREE + "[line]\nshortest = 1\n", "x").faults == Faults(shortest=1)
+
+
+def test_lines_that_are_two_may_be_skewed() -> None:
+    for text in (
+        PARALLEL + "inputs.count = 2\n",
+        TOP + 'inputs.count = 2\nlink.scheme = "wire-per-input"\n',
+    ):
+        assert parse(text + "line.skew = 3", "x").faults == Faults(skew=3)
 
 
 def test_single_times_stand_for_both_ends_of_a_range() -> None:
@@ -506,6 +652,230 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
             "line.jiter: found an unknown key; allowed: delay, branches, jitter, skew, shortest; "
             "did you mean 'jitter'?",
         ),
+        (THREE + "[line]\njitter = -1", f"line.jitter: found -1; allowed: {TIME0}"),
+        (
+            THREE + '[line]\nskew = "20 ms"',
+            'line.skew: found "20 ms"; allowed: '
+            "a whole number of ticks of 50 ms, nearest 0 s (0) or 50 ms (1)",
+        ),
+        (
+            THREE + "[line]\nskew = 2",
+            'line.skew: found 2; allowed: 0: this link of scheme "pulse-gap" has one line, '
+            "and skew is between lines",
+        ),
+        (
+            FRAMED + "inputs.count = 2\nline.skew = 1",
+            'line.skew: found 1; allowed: 0: this link of scheme "framed-serial" has one line, '
+            "and skew is between lines",
+        ),
+        (
+            PARALLEL + "inputs.count = 1\nline.skew = 1",
+            'line.skew: found 1; allowed: 0: this link of scheme "parallel-code" has one line, '
+            "and skew is between lines",
+        ),
+        (
+            TOP + 'inputs.count = 1\nlink.scheme = "wire-per-input"\nline.skew = 1',
+            'line.skew: found 1; allowed: 0: this link of scheme "wire-per-input" has one line, '
+            "and skew is between lines",
+        ),
+        (THREE + "[line]\nshortest = true", f"line.shortest: found true; allowed: {TIME0}"),
+        (
+            THREE + "[line]\nshortest = 2",
+            "line.shortest: found 2; allowed: at most 1, or a longer line: its least delay "
+            "(delay, branches) is 0 ticks (0 s), and it takes shortest to tell a pulse from "
+            "a shorter one",
+        ),
+        (
+            THREE + '[line]\ndelay = [1, 9]\nbranches = [2, 1]\nshortest = "150 ms"',
+            'line.shortest: found "150 ms"; allowed: at most 2, or a longer line: its least delay '
+            "(delay, branches) is 2 ticks (100 ms), and it takes shortest to tell a pulse from "
+            "a shorter one",
+        ),
+        # outputs
+        ("outputs = 3\n" + THREE, "outputs: found 3; allowed: a table [outputs]"),
+        (
+            THREE + "[outputs]\nordr = [1]",
+            "outputs.ordr: found an unknown key; allowed: order; did you mean 'order'?",
+        ),
+        (THREE + "[outputs]\norder = 3", f"outputs.order: found 3; allowed: {ORDER}"),
+        *[
+            (
+                THREE + f"[outputs]\norder = [2, 1, {bad}]",
+                f"outputs.order[2]: found {bad}; allowed: {OUTPUT}",
+            )
+            for bad in ("true", "3.0", "[3]", '"x"')
+        ],
+        *[
+            (
+                THREE + f"[outputs]\norder = [2, 1, {bad}]",
+                f"outputs.order[2]: found {bad}; allowed: {OUTPUT} to 3",
+            )
+            for bad in ("0", "4", "-1")
+        ],
+        (
+            THREE + '[inputs]\nnames = ["c", "dee", "e"]\n[outputs]\norder = ["c", "de", "e"]',
+            f"outputs.order[1]: found \"de\"; allowed: {OUTPUT}; did you mean 'dee'?",
+        ),
+        (
+            THREE + '[inputs]\nnames = ["c", "d", "e"]\n[outputs]\norder = ["e", "d", 3]',
+            "outputs.order[2]: found 3; allowed: an output of its own; order[0] is the same; "
+            '"c" is left out',
+        ),
+        (
+            THREE + "[outputs]\norder = [3, 1]",
+            'outputs.order: found 2 entries; allowed: 3, one per input; "2" is left out',
+        ),
+        (
+            THREE + "[outputs]\norder = []",
+            'outputs.order: found 0 entries; allowed: 3, one per input; "1" is left out',
+        ),
+        (
+            THREE + "[outputs]\norder = [3, 1, 2, 1]",
+            "outputs.order[3]: found 1; allowed: an output of its own; order[1] is the same",
+        ),
+        # parallel-code
+        (
+            PARALLEL,
+            "inputs.count: found nothing; allowed: "
+            "a whole number from 1 to 100000, or names instead",
+        ),
+        (PARALLEL + "link.codes = 3", f"link.codes: found 3; allowed: {CODES}"),
+        (
+            PARALLEL + "link.codes = []",
+            "link.codes: found []; allowed: at least one code, one per input",
+        ),
+        *[
+            (
+                PARALLEL + f"link.codes = [1, {bad}]",
+                f"link.codes[1]: found {bad}; allowed: {CODE}",
+            )
+            for bad in ("true", "-1", "2.0", '""', '"012"', '" 01"', "[1]", f'"{"0" * 25}"')
+        ],
+        (
+            PARALLEL + "inputs.count = 3\nlink.codes = [1, 2]",
+            "link.codes: found 2 entries; allowed: 3, one per input",
+        ),
+        *[
+            (
+                PARALLEL + f"link.codes = [1, {idle}]",
+                f"link.codes[1]: found {idle}; allowed: "
+                "any code but 0: with no line driven the link is idle",
+            )
+            for idle in ("0", '"0"')
+        ],
+        (
+            PARALLEL + 'link.codes = ["01", 2, 1]',
+            "link.codes[2]: found 1; allowed: a code of its own; codes[0] is the same",
+        ),
+        (
+            PARALLEL + "link.lines = 3\nlink.codes = [1, 7, 9]",
+            "link.codes[2]: found 9; allowed: at most 7: a code may not be wider than the 3 lines",
+        ),
+        (
+            PARALLEL + "link.lines = 1\nlink.codes = [1, 2]",
+            "link.codes[1]: found 2; allowed: at most 1: a code may not be wider than the 1 line",
+        ),
+        (
+            PARALLEL + "link.codes = [1, 0x1000000]",
+            "link.codes[1]: found 16777216; allowed: at most 16777215: "
+            "a code may not be wider than the 24 lines",
+        ),
+        (
+            PARALLEL + 'link.lines = 3\nlink.codes = ["001", "0010"]',
+            'link.codes[1]: found "0010"; allowed: exactly 3 digits, one per line',
+        ),
+        (
+            PARALLEL + 'link.codes = ["001", "10", 4]',
+            'link.codes[1]: found "10"; allowed: exactly 3 digits, one per line',
+        ),
+        (
+            PARALLEL + "inputs.count = 7\nlink.lines = 2",
+            "link.lines: found 2; allowed: at least 3 for 7 inputs: 2 lines carry 3, "
+            "as no line driven is idle",
+        ),
+        (
+            PARALLEL + "inputs.count = 2\nlink.lines = 1",
+            "link.lines: found 1; allowed: at least 2 for 2 inputs: 1 line carries 1, "
+            "as no line driven is idle",
+        ),
+        *[
+            (
+                PARALLEL + f"inputs.count = 1\nlink.lines = {bad}",
+                f"link.lines: found {bad}; allowed: {WIDTH}",
+            )
+            for bad in ("0", "25", "true", '"2"')
+        ],
+        (
+            PARALLEL + "inputs.count = 1\nlink.settle = -1",
+            f"link.settle: found -1; allowed: {TIME0}",
+        ),
+        (
+            PARALLEL + "inputs.count = 1\nlink.bit = 1",
+            "link.bit: found an unknown key; allowed: scheme, lines, codes, settle; "
+            "'bit' belongs to scheme \"framed-serial\"",
+        ),
+        # framed-serial
+        (
+            TOP + 'inputs.count = 1\nlink.scheme = "framed-serial"',
+            f"link.bit: found nothing; allowed: {TIME1}",
+        ),
+        (
+            FRAMED + "inputs.count = 1\nlink.sample = 0",
+            f"link.sample: found 0; allowed: {TIME1}",
+        ),
+        *[
+            (
+                FRAMED + f"inputs.count = 1\nlink.sample = {bad}",
+                f"link.sample: found {bad}; allowed: 4 to 7: inside the first bit of the code, "
+                "which follows the start pulse; bit is 4",
+            )
+            for bad in ("3", "8", '"0.4 s"')
+        ],
+        (
+            TOP + 'inputs.count=1\nlink.scheme = "framed-serial"\nlink.bit = 1\nlink.sample = 2',
+            "link.sample: found 2; allowed: 1: inside the first bit of the code, "
+            "which follows the start pulse; bit is 1",
+        ),
+        (
+            FRAMED + "inputs.count = 5\nlink.width = 2",
+            "link.width: found 2; allowed: at least 3 for 5 inputs: 2 bits tell 4 apart",
+        ),
+        (
+            FRAMED + "inputs.count = 3\nlink.width = 1",
+            "link.width: found 1; allowed: at least 2 for 3 inputs: 1 bit tells 2 apart",
+        ),
+        (
+            FRAMED + "link.width = 2\nlink.codes = [0, 4]",
+            "link.codes[1]: found 4; allowed: at most 3: a code may not be wider than the 2 bits",
+        ),
+        (
+            FRAMED + 'link.width = 1\nlink.codes = ["0", "10"]',
+            'link.codes[1]: found "10"; allowed: 1 digit, one per bit',
+        ),
+        (
+            FRAMED + "link.codes = [0, 3, 0]",
+            "link.codes[2]: found 0; allowed: a code of its own; codes[0] is the same",
+        ),
+        *[
+            (
+                FRAMED + f"inputs.count = 1\nlink.stop = {bad}",
+                f"link.stop: found {bad}; allowed: a whole number from 0 to 8",
+            )
+            for bad in ("-1", "9", "true", '"1 s"')
+        ],
+        (
+            FRAMED + 'inputs.count = 1\nlink.busy = "ignored"',
+            'link.busy: found "ignored"; allowed: "overlay", "ignore" or "queue"; '
+            "did you mean 'ignore'?",
+        ),
+        (
+            FRAMED + 'inputs.count = 1\nlink.busy = "ignore"\nlink.depth = 2',
+            'link.depth: found 2; allowed: only with busy = "queue"; busy is "ignore"',
+        ),
+        (
+            FRAMED + 'inputs.count = 1\nlink.busy = "queue"\nlink.depth = 65',
+            "link.depth: found 65; allowed: a whole number from 1 to 64",
+        ),
         # clock
         (
             THREE + "[clock]\nrate = [-0.02, 0.02]",
@@ -638,6 +1008,7 @@ json_like = st.recursive(
     | st.integers()
     | st.floats()
     | st.sampled_from(["1 s", "50 ms", "press", "queue", "taps", "pulse-gap", "wire-per-input"])
+    | st.sampled_from(["parallel-code", "framed-serial", "0101", "10"])
     | st.text(max_size=5),
     lambda inner: st.lists(inner, max_size=3),
     max_leaves=5,
@@ -664,6 +1035,18 @@ some_keys = st.sampled_from(
         "hold",
         "overlap",
         "within",
+        "lines",
+        "codes",
+        "settle",
+        "bit",
+        "sample",
+        "width",
+        "stop",
+        "jitter",
+        "skew",
+        "shortest",
+        "order",
+        "outputs",
         "rate",
         "é",
         "inputs",
@@ -852,3 +1235,43 @@ def test_branches_of_the_two_towers_differ_in_nothing_but_time() -> None:
     assert link.branches == (0, 8)
     near, far = (replace(link, branches=(extra,)) for extra in link.branches)
     assert Subject(near).lone == Subject(far).lone
+
+
+@pytest.mark.parametrize("name", ["stage_lamps", "weather_mast"])
+def test_the_stage_and_the_mast_hold(name: str) -> None:
+    assert judge(Subject(shipped(name)), "explorer", Progress()).verdict is Verdict.HOLDS
+
+
+def verdict_with(name: str, **changes: Any) -> Verdict:
+    link = shipped(name)
+    changed = replace(link, scheme=replace(link.scheme, **changes))  # type: ignore[type-var]
+    return judge(Subject(changed), "auto", Progress()).verdict
+
+
+def test_codes_that_are_parts_of_others_would_not_survive_the_skew() -> None:
+    # A code is told from its parts only if it has none: common practice, no source.
+    assert verdict_with("stage_lamps", codes=(1, 2, 3, 4, 5, 6), lines=3) is Verdict.FAILS
+    link = shipped("stage_lamps")
+    plain = replace(link, faults=Faults(), scheme=ParallelCode((1, 2, 3, 4, 5, 6), 3))
+    assert judge(Subject(plain), "auto", Progress()).verdict is Verdict.HOLDS
+    free = replace(link, operator=replace(link.operator, overlap=None, spacing=0))
+    assert judge(Subject(free), "auto", Progress()).verdict is Verdict.FAILS
+
+
+@pytest.mark.parametrize(
+    ("sample", "verdict"),
+    [(4, Verdict.FAILS), (5, Verdict.HOLDS), (6, Verdict.HOLDS), (7, Verdict.FAILS)],
+)
+def test_jitter_of_one_tick_costs_the_mast_a_tick_at_either_end_of_a_bit(
+    sample: int, verdict: Verdict
+) -> None:
+    assert verdict_with("weather_mast", sample=sample) is verdict
+
+
+def test_the_mast_holds_no_faster_and_in_any_order() -> None:
+    link = shipped("weather_mast")
+    assert link.operator.spacing == link.scheme.frame  # type: ignore[attr-defined]
+    faster = link.with_operator(spacing=link.operator.spacing - 1)
+    assert judge(Subject(faster), "auto", Progress()).verdict is Verdict.FAILS
+    assert link.outputs == tuple(reversed(range(10)))
+    assert Subject(link).lone == Subject(replace(link, order=None)).lone

@@ -7,7 +7,7 @@ Tables of the file are pydantic models made of these. What is wrong becomes a
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sized
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from fractions import Fraction
@@ -170,6 +170,11 @@ def one_of(words: Iterable[str]) -> str:
     """Quoted, with "or" before the last."""
     *first, last = (f'"{w}"' for w in words)
     return f"{', '.join(first)} or {last}" if first else last
+
+
+def number_of_entries(entries: Sized) -> str:
+    """Of a list, in words."""
+    return f"{len(entries)} {'entry' if len(entries) == 1 else 'entries'}"
 
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:

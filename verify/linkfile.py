@@ -28,6 +28,7 @@ from verify.fields import (
     check,
     did_you_mean,
     key_text,
+    number_of_entries,
     one_of,
     printable,
     refusal,
@@ -396,13 +397,15 @@ class _Reading:
         for i, (entry, place) in enumerate(zip(order, found, strict=True)):
             if place is None:
                 allowed = _OUTPUT + (f" to {len(names)}" if isinstance(entry, int) else "")
-                findings.append(Finding((i,), allowed + did_you_mean(entry, names)))
+                # Only the first is shown, and looking for words alike takes long.
+                hint = "" if findings else did_you_mean(entry, names)
+                findings.append(Finding((i,), allowed + hint))
             elif first[place] != i:
                 allowed = f"an output of its own; order[{first[place]}] is the same{left}"
                 findings.append(Finding((i,), allowed))
         if not findings and len(order) != len(names):
-            entries = f"{len(order)} {'entry' if len(order) == 1 else 'entries'}"
-            findings.append(Finding((), f"{len(names)}, one per input{left}", entries))
+            allowed = f"{len(names)}, one per input{left}"
+            findings.append(Finding((), allowed, number_of_entries(order)))
         self._note([replace(f, key=("outputs", "order", *f.key)) for f in findings])
         identity = found == list(range(len(names)))
         return None if findings or identity else tuple(p for p in found if p is not None)

@@ -8,7 +8,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, ValidationInfo
 
-from verify.fields import Finding, Table, context, refusal
+from verify.fields import Finding, Table, context, number_of_entries, refusal
 from verify.parts.scheme import Scheme
 
 
@@ -36,11 +36,6 @@ def check_one_per_input(entries: Sized, entry: str, info: ValidationInfo) -> Non
         raise refusal(Finding((), f"at least one {entry}, one per input"))
     if wanted is not None and len(entries) != wanted:
         raise refusal(Finding((), f"{wanted}, one per input", number_of_entries(entries)))
-
-
-def number_of_entries(entries: Sized) -> str:
-    """In words."""
-    return f"{len(entries)} {'entry' if len(entries) == 1 else 'entries'}"
 
 
 # -- transmitters that may be busy --------------------------------------------

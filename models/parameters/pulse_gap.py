@@ -12,12 +12,11 @@ from models.parameters.base import (
     Depth,
     Parameters,
     check_one_per_input,
-    number_of_entries,
     stray_depth,
 )
 from models.pulse_gap import PulseGap
 from verify import units
-from verify.fields import Finding, PositiveTime, context, refusal
+from verify.fields import Finding, PositiveTime, context, number_of_entries, refusal
 from verify.parts.scheme import Scheme
 
 
