@@ -393,7 +393,7 @@ class _Reading:
             if place is not None:
                 first.setdefault(place, i)
         left = next((f'; "{n}" is left out' for i, n in enumerate(names) if i not in first), "")
-        findings = []
+        findings: list[Finding] = []
         for i, (entry, place) in enumerate(zip(order, found, strict=True)):
             if place is None:
                 allowed = _OUTPUT + (f" to {len(names)}" if isinstance(entry, int) else "")
