@@ -11,6 +11,7 @@ from verify.language import expressions as ex
 from verify.language.machine import Each, First, Machine, Rule, Statement
 from verify.language.state import Bank, Signal, Timer, mode, number
 from verify.parts.monitor import Queue
+from verify.parts.scheme import Scheme
 from verify.parts.signals import PRESS, decoded
 
 LINE = 0
@@ -18,7 +19,7 @@ BEGIN = Signal("begin", ("input",))
 
 
 @dataclass(frozen=True)
-class FramedSerial:
+class FramedSerial(Scheme):
     """Times in ticks. ``codes[i]``: the code of input i, sent in ``width`` bits, least first.
 
     ``bit``: length of each bit and of the start pulse; ``sample``: from the start edge to the
@@ -33,8 +34,6 @@ class FramedSerial:
     stop: int = 1
     busy: Literal["overlay", "ignore", "queue"] = "overlay"
     depth: int = 1
-    watches_release: bool = False
-    lines: int = 1
 
     @property
     def inputs(self) -> int:
@@ -67,10 +66,6 @@ class FramedSerial:
         if self.busy == "queue":
             found["depth"] = str(self.depth)
         return found
-
-    def split(self) -> tuple[tuple[FramedSerial, tuple[int, ...]], ...]:
-        """All inputs meet on the line."""
-        return ((self, tuple(range(self.inputs))),)
 
     # -- transmitter ----------------------------------------------------------
 
@@ -133,7 +128,7 @@ class FramedSerial:
 
     # -- receiver -------------------------------------------------------------
 
-    def receiver(self, branch: int) -> tuple[Machine, ...]:
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
         """A rise at rest starts a frame; each sample adds its bit."""
         name = f"receiver{branch}"
         line = Listener(name, LINE, branch)

@@ -8,22 +8,31 @@ from models.levels import Driver, Listener, bit
 from verify.language import expressions as ex
 from verify.language.machine import Each, Machine, Rule, Statement
 from verify.language.state import Number, Set, Timer, number
-from verify.parts.signals import PRESS, RELEASE, decoded
+from verify.parts.scheme import Scheme
+from verify.parts.signals import PRESS, RELEASE, cleared, decoded
 
 
 @dataclass(frozen=True)
-class ParallelCode:
+class ParallelCode(Scheme):
     """``codes[i]``: the lines that input i drives, as a word; no code is 0, which is idle.
 
-    ``lines``: how many lines; ``settle``: ticks that they must be steady before the receiver
+    ``width``: how many lines; ``settle``: ticks that they must be steady before the receiver
     believes them. Codes of inputs held together are OR'd on the lines.
     """
 
     codes: tuple[int, ...]
-    lines: int
+    width: int
     settle: int = 0
-    watches_release: bool = True
-    queue: None = None
+
+    @property
+    def watches_release(self) -> bool:
+        """An input drives its lines while it is held."""
+        return True
+
+    @property
+    def lines(self) -> int:
+        """One per bit of the codes."""
+        return self.width
 
     @property
     def inputs(self) -> int:
@@ -37,10 +46,6 @@ class ParallelCode:
     def settings(self) -> dict[str, str | int]:
         """Everything else: words, or numbers of ticks."""
         return {"settle": self.settle}
-
-    def split(self) -> tuple[tuple[ParallelCode, tuple[int, ...]], ...]:
-        """All inputs meet on the lines."""
-        return ((self, tuple(range(self.inputs))),)
 
     def transmitter(self) -> tuple[Machine, ...]:
         """Counts, per line, the held inputs that drive it."""
@@ -59,7 +64,7 @@ class ParallelCode:
         memory = tuple(item for driver in drivers for item in driver.memory)
         return (Machine("sender", memory, tuple(body)),)
 
-    def receiver(self, branch: int) -> tuple[Machine, ...]:
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
         """Strikes the output whose code the lines come to show."""
         name = f"receiver{branch}"
         listeners = [Listener(name, line, branch) for line in range(self.lines)]
@@ -69,11 +74,18 @@ class ParallelCode:
         edge: ex.Bool = ex.Truth(False)
         for line, listener in enumerate(listeners):
             word = word + ex.Lookup((0, 1 << line), listener.high.read())
-            edge = (edge | listener.rises | listener.falls) if line else (
-                listener.rises | listener.falls
+            edge = (
+                (edge | listener.rises | listener.falls)
+                if line
+                else (listener.rises | listener.falls)
             )
         believe: tuple[Statement, ...] = (
             read.set(ex.Find(tuple((code, code) for code in self.codes), word)),
+            Rule(
+                "no longer",
+                (shown.read() >= 0) & read.read().ne(shown.read()),
+                (cleared(branch).emit(shown.read()),),
+            ),
             Rule(
                 "a new code",
                 (read.read() >= 0) & read.read().ne(shown.read()),

@@ -10,13 +10,14 @@ from verify.language import expressions as ex
 from verify.language.machine import Each, First, Machine, Rule
 from verify.language.state import Bank, Put, Set, Signal, Start, Timer, mode
 from verify.parts.monitor import Queue
+from verify.parts.scheme import Scheme
 from verify.parts.signals import PRESS, decoded, far_rise, line_fall, line_rise
 
 LINE = 0
 
 
 @dataclass(frozen=True)
-class PulseGap:
+class PulseGap(Scheme):
     """Times in ticks. ``gaps[i]``: rise to rise for input i; ``window[i]``: accepted deviation
     either side; ``depth``: presses kept by ``busy="queue"`` besides the one being sent.
     """
@@ -28,8 +29,6 @@ class PulseGap:
     depth: int = 1
     receiver_kind: Literal["timer", "taps"] = "timer"
     on_miss: Literal["rearm", "disarm"] = "disarm"
-    watches_release: bool = False
-    lines: int = 1
 
     @property
     def inputs(self) -> int:
@@ -51,10 +50,6 @@ class PulseGap:
     def windows(self) -> tuple[tuple[int, int], ...]:
         """Accepted times from rise to rise, both ends included, per output."""
         return tuple((g - w, g + w) for g, w in zip(self.gaps, self.window, strict=True))
-
-    def split(self) -> tuple[tuple[PulseGap, tuple[int, ...]], ...]:
-        """All inputs meet on the line."""
-        return ((self, tuple(range(self.inputs))),)
 
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """Columns for people, ticks: what tells one input from another."""
@@ -130,7 +125,7 @@ class PulseGap:
 
     # -- receiver -------------------------------------------------------------
 
-    def receiver(self, branch: int) -> tuple[Machine, ...]:
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
         """The decoder of one branch."""
         return (self._timer(branch) if self.receiver_kind == "timer" else self._taps(branch),)
 

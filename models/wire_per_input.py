@@ -5,16 +5,34 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verify.language.machine import Each, Machine, Rule
-from verify.parts.signals import PRESS, RELEASE, decoded, far_rise, line_fall, line_rise
+from verify.parts.scheme import Scheme
+from verify.parts.signals import (
+    PRESS,
+    RELEASE,
+    cleared,
+    decoded,
+    far_fall,
+    far_rise,
+    line_fall,
+    line_rise,
+)
 
 
 @dataclass(frozen=True)
-class WirePerInput:
+class WirePerInput(Scheme):
     """A line is high while its input is held; its output strikes when it rises."""
 
-    inputs: int
-    watches_release: bool = True
-    queue: None = None
+    count: int
+
+    @property
+    def watches_release(self) -> bool:
+        """A line goes low when its input is let go."""
+        return True
+
+    @property
+    def inputs(self) -> int:
+        """As many as lines."""
+        return self.count
 
     @property
     def lines(self) -> int:
@@ -50,13 +68,16 @@ class WirePerInput:
             for i in range(self.inputs)
         )
 
-    def receiver(self, branch: int) -> tuple[Machine, ...]:
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
         """One machine per output."""
         return tuple(
             Machine(
                 f"receiver{branch}.{i}",
                 (),
-                (Rule("rise", far_rise(i, branch).happens(), (decoded(branch).emit(i),)),),
+                (
+                    Rule("rise", far_rise(i, branch).happens(), (decoded(branch).emit(i),)),
+                    Rule("fall", far_fall(i, branch).happens(), (cleared(branch).emit(i),)),
+                ),
             )
             for i in range(self.inputs)
         )
@@ -64,3 +85,7 @@ class WirePerInput:
     def split(self) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
         """Every line is a link of its own."""
         return tuple((WirePerInput(1), (i,)) for i in range(self.inputs))
+
+    def alone(self, index: int) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
+        """Its own line decides."""
+        return ((WirePerInput(1), (index,)),)

@@ -205,8 +205,9 @@ def test_outcomes_tries_every_pick() -> None:
         for _, log, picked in compiled.outcomes(next(compiled.starts()), 1, (0,))
     ]
 
-    assert [picked for picked, _ in seen] == [(a, b) for a in (0, 1, 2) for b in (5, 6)]
-    assert all(said == [(a,), (b,)] for (a, b), said in seen)
+    pairs = [(a, b) for a in (0, 1, 2) for b in (5, 6)]
+    assert [picked for picked, _ in seen] == [(("a", a), ("b", b)) for a, b in pairs]
+    assert [said for _, said in seen] == [[(a,), (b,)] for a, b in pairs]
 
 
 def test_unknowns_give_one_start_per_value() -> None:

@@ -55,7 +55,7 @@ class Player:
         )
         return (Machine("player", (), (Each(PRESS, "told", edges),)),)
 
-    def receiver(self, branch: int) -> tuple[Machine, ...]:
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
         return self.heard_by.receiver(branch)
 
 

@@ -61,7 +61,8 @@ def flood(system: System, budget: Budget, progress: Progress) -> Answer:
         tried += 1
         script = runner.run(start, _in_turn(runner.compiled, pattern), Random(0))
         if script is not None:
-            return Answer(Verdict.FAILS, "simulator", script)
+            covered = f"sustained load, {tried} sequences"
+            return Answer(Verdict.FAILS, "simulator", script, covered)
     covered = f"{tried} sustained sequences of {FLOOD} presses"
     return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
 

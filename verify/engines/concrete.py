@@ -33,6 +33,13 @@ def least_choice(pick: ex.Pick) -> int:
     return pick.least
 
 
+def is_unknown(item: Number | Timer | Bank) -> bool:
+    """The item starts with a value of a range, of which nobody knows which."""
+    if isinstance(item, Bank):
+        return False
+    return isinstance(item.begin if isinstance(item, Timer) else item.start, tuple)
+
+
 class Tick:
     """Everything in flux during one tick."""
 
@@ -90,34 +97,39 @@ class Compiled:
 
     def starts(self) -> Iterator[State]:
         """Every state at power-up: one per choice of the unknowns."""
-        yield from product(*(self._starts_of(item) for item in self.memory))
+        for places in product(*(self._starts_of(item) for item in self.memory)):
+            yield self._linked(places)
 
     @staticmethod
     def _starts_of(item: Number | Timer | Bank) -> Sequence[Any]:
         if isinstance(item, Bank):
             return [()]
-        if isinstance(item, Timer):
-            return [0]
-        if isinstance(item.start, tuple):
-            return range(item.start[0], item.start[1] + 1)
-        return [item.start]
+        start = item.begin if isinstance(item, Timer) else item.start
+        if isinstance(start, tuple):
+            return range(start[0], start[1] + 1)
+        return [start]
+
+    def _linked(self, places: Sequence[Any]) -> State:
+        """A number that starts like another gets that one's value."""
+        return tuple(
+            places[self.where[place]] if isinstance(place, Number) else place for place in places
+        )
 
     def constants(self, start: State) -> tuple[tuple[str, int], ...]:
         """The unknowns of a state at power-up, by name."""
         return tuple(
-            (item.name, int(start[i]))
-            for item, i in self.where.items()
-            if isinstance(item, Number) and isinstance(item.start, tuple)
+            (item.name, int(start[i])) for item, i in self.where.items() if is_unknown(item)
         )
 
     def start_with(self, constants: dict[str, int]) -> State:
         """The state at power-up with these unknowns, the least where not named."""
-        least = next(self.starts())
-        return tuple(
-            constants.get(item.name, place)
-            if isinstance(item, Number) and isinstance(item.start, tuple)
-            else place
-            for item, place in zip(self.memory, least, strict=True)
+        return self._linked(
+            [
+                constants.get(item.name, self._starts_of(item)[0])
+                if is_unknown(item)
+                else self._starts_of(item)[0]
+                for item in self.memory
+            ]
         )
 
     def next_event(self, state: State) -> int | None:

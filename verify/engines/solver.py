@@ -24,6 +24,7 @@ from typing import TypeAlias
 import z3
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.concrete import is_unknown
 from verify.engines.symbolic import (
     Cond,
     Num,
@@ -41,7 +42,7 @@ from verify.engines.symbolic import (
 from verify.engines.trace import Chosen, Press, Script
 from verify.language import expressions as ex
 from verify.language.machine import System
-from verify.language.state import Bank, Number
+from verify.language.state import Bank
 from verify.parts.signals import delivered, failure
 
 # More events than this between two presses, and the solver gives up on the history.
@@ -485,7 +486,7 @@ class _Search:
         constants = tuple(
             (item.name, value(place))
             for item, place in zip(self.symbolic.memory, self.start, strict=True)
-            if isinstance(item, Number) and isinstance(item.start, tuple)
+            if is_unknown(item)
         )
         return Script(tuple(presses), 0, tuple(sorted(chosen, key=lambda c: c.tick)), constants)
 

@@ -17,7 +17,7 @@ import z3
 from verify.errors import ModelError
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Rule, Statement, System
-from verify.language.state import Bank, Emit, Put, Set, Signal, Start, Take, Timer
+from verify.language.state import Bank, Emit, Number, Put, Set, Signal, Start, Take, Timer
 
 # int or z3.ArithRef, bool or z3.BoolRef: z3 is untyped, so these names are for the reader.
 Num: TypeAlias = Any
@@ -163,14 +163,17 @@ class Symbolic:
         for item in self.memory:
             if isinstance(item, Bank):
                 places.append(())
-            elif isinstance(item, Timer):
-                places.append(0)
-            elif isinstance(item.start, tuple):
+                continue
+            start = item.begin if isinstance(item, Timer) else item.start
+            if isinstance(start, tuple):
                 constant = z3.Int(item.name)
-                given.append(z3.And(constant >= item.start[0], constant <= item.start[1]))
+                given.append(z3.And(constant >= start[0], constant <= start[1]))
                 places.append(constant)
             else:
-                places.append(item.start)
+                places.append(start)
+        for i, place in enumerate(places):
+            if isinstance(place, Number):
+                places[i] = places[self.where[place]]
         return tuple(places), given
 
     def ends(self, state: SymState) -> list[tuple[Cond, Num]]:

@@ -14,12 +14,13 @@ class Number:
 
     ``start`` is its value at power-up, or a range ``(least, most)``: then it is an
     unknown of the link, any value of the range, the same for one run unless assigned.
+    Or another number: then it starts with the same value as that.
     """
 
     name: str
     least: int
     most: int
-    start: int | tuple[int, int]
+    start: int | tuple[int, int] | Number
 
     def read(self) -> ex.Int:
         """The present value."""
@@ -64,7 +65,10 @@ class Mode(Number):
 
 @dataclass(frozen=True)
 class Timer:
-    """Runs down one per tick; off at power-up. ``most`` bounds its length in ticks.
+    """Runs down one per tick. ``most`` bounds its length in ticks.
+
+    ``begin``: ticks that are left at power-up (0: off), or a range of which nobody knows
+    which; the first tick of a run is one tick after power-up.
 
     A ``restraint`` timer only ever forbids the operator something: the longer it
     still runs, the less may happen. Its end wakes nobody, and an engine may let a
@@ -74,6 +78,7 @@ class Timer:
     name: str
     most: int
     restraint: bool = False
+    begin: int | tuple[int, int] = 0
 
     @property
     def left(self) -> ex.Int:

@@ -23,7 +23,8 @@ class Link:
     least what a line that swallows short pulses needs to tell them from others.
     ``branches``: extra delay of each branch of the line; one receiver at each end.
     ``within``: window in which a strike is due, or None to take it from lone presses.
-    ``order[i]``: the output that input i operates; None: its own.
+    ``order[i]``: the output that input i operates; None: its own. ``kind`` of the inputs:
+    ``press`` or ``level``. ``watched``: the one lever whose output is judged; None: all.
     """
 
     name: str
@@ -37,6 +38,8 @@ class Link:
     within: tuple[int, int] | None = None
     faults: Faults = Faults()  # noqa: RUF009 - frozen
     order: tuple[int, ...] | None = None
+    kind: str = "press"
+    watched: int | None = None
 
     def __post_init__(self) -> None:
         longest = self.delay[1] + max(self.branches)
@@ -69,37 +72,63 @@ class Link:
         """The same link with some bounds of its operator replaced."""
         return replace(self, operator=replace(self.operator, **changes))  # type: ignore[arg-type]
 
-    def parts(self) -> tuple[tuple[Link, tuple[int, ...]], ...]:
-        """Links that can be judged one by one, each with the inputs of this link it carries.
+    def parts(self) -> tuple[Part, ...]:
+        """Links that can be judged one by one. Levers are judged one output at a time.
 
         Sound because an operator that leaves inputs alone is still a legal operator, and
-        every legal operator stays legal when presses are left out.
+        every legal operator stays legal when changes are left out.
         """
-        found = []
+        if self.kind == "level":
+            return tuple(
+                self._part(scheme, carried, i)
+                for i in range(self.inputs)
+                for scheme, carried in self.scheme.alone(i)
+            )
         split = self.scheme.split()
         if len(split) == 1:
-            return ((self, tuple(range(self.inputs))),)
-        for scheme, carried in split:
-            pairs = self.operator.pairs
-            if pairs is not None:
-                pairs = tuple(tuple(pairs[i][j] for j in carried) for i in carried)
-            own = replace(
-                self,
-                names=tuple(self.names[i] for i in carried),
-                scheme=scheme,
-                operator=replace(self.operator, pairs=pairs),
-                order=None,
-            )
-            found.append((own, carried))
-        return tuple(found)
+            return (Part(self, tuple(range(self.inputs)), True),)
+        return tuple(self._part(scheme, carried, None) for scheme, carried in split)
+
+    def _part(self, scheme: Scheme, carried: tuple[int, ...], watched: int | None) -> Part:
+        pairs = self.operator.pairs
+        if pairs is not None:
+            pairs = tuple(tuple(pairs[i][j] for j in carried) for i in carried)
+        own = replace(
+            self,
+            names=tuple(self.names[i] for i in carried),
+            scheme=scheme,
+            operator=replace(self.operator, pairs=pairs),
+            order=None,
+            watched=None if watched is None else carried.index(watched),
+        )
+        return Part(own, carried, scheme.lines == self.scheme.lines)
+
+
+@dataclass(frozen=True)
+class Part:
+    """Part of a link: the inputs of the whole that it carries, in its own order.
+
+    ``all_lines``: it has the lines of the whole; otherwise one line per input carried.
+    """
+
+    link: Link
+    carried: tuple[int, ...]
+    all_lines: bool
 
 
 def _front(link: Link) -> list[Machine]:
     scheme = link.scheme
     return [
-        operator.build(link.operator, scheme.inputs, scheme.watches_release),
+        operator.build(link.operator, scheme.inputs, scheme.watches_release, link.kind),
         *scheme.transmitter(),
     ]
+
+
+def _monitors(link: Link, branch: int, windows: Windows) -> list[Machine]:
+    if link.kind == "press":
+        return list(monitor.build(branch, windows, link.outputs))
+    watched = range(link.inputs) if link.watched is None else [link.watched]
+    return [monitor.build_level(branch, windows, link.outputs, i) for i in watched]
 
 
 def whole(link: Link, delay: int, windows: tuple[Windows, ...] | None) -> System:
@@ -113,10 +142,11 @@ def whole(link: Link, delay: int, windows: tuple[Windows, ...] | None) -> System
     for k in range(scheme.lines):
         machines += line.build(k, delays, link.faults)
     for branch in range(len(link.branches)):
-        machines += (*scheme.receiver(branch), outputs.build(branch, link.outputs))
+        true_delay = delay + link.branches[branch]
+        machines += (*scheme.receiver(branch, true_delay), outputs.build(branch, link.outputs))
     if windows is not None:
         for branch, window in enumerate(windows):
-            machines += monitor.build(branch, window, link.outputs)
+            machines += _monitors(link, branch, window)
     return System(tuple(machines))
 
 
@@ -132,7 +162,7 @@ def factored(link: Link, windows: Windows | None) -> System:
     machines = _front(link)
     for k in range(scheme.lines):
         machines += line.build(k, (0,), link.faults)
-    machines += (*scheme.receiver(0), outputs.build(0, link.outputs))
+    machines += (*scheme.receiver(0, link.faults.proving), outputs.build(0, link.outputs))
     if windows is not None:
-        machines += monitor.build(0, windows, link.outputs)
+        machines += _monitors(link, 0, windows)
     return System(tuple(machines))

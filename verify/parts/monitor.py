@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Machine, Rule, Statement
-from verify.language.state import Bank, Number, Signal, Timer, unknown
-from verify.parts.signals import PRESS, Kind, delivered, failure, strike
+from verify.language.state import Bank, Number, Signal, Timer, flag, unknown
+from verify.parts.signals import PRESS, RELEASE, Kind, delivered, failure, rest, strike
 
 
 @dataclass(frozen=True)
@@ -108,6 +108,77 @@ def build(branch: int, windows: Windows, order: tuple[int, ...]) -> tuple[Machin
         ),
     )
     return match, _judge(branch, due, stray)
+
+
+def build_level(branch: int, windows: Windows, order: tuple[int, ...], watched: int) -> Machine:
+    """The machine that watches the output of one lever, number ``watched``, on one branch.
+
+    Whenever the lever has been still for the longest time that a lone change takes, the
+    output must show its position. Before that it may show either: both were the lever's
+    within that time.
+    """
+    output = order[watched]
+    name = f"monitor{branch}.{watched}"
+    latest = windows.latest[watched]
+    up, shown = flag(f"{name}.up"), flag(f"{name}.shown")
+    still = Timer(f"{name}.still", max(1, latest))
+    memory: list[Number | Timer] = [up, shown, still]
+    wait: ex.Int = ex.Constant(latest)
+    if windows.shift:
+        shift = unknown(f"monitor{branch}.shift", 0, windows.shift)
+        memory.append(shift)
+        wait = wait - shift.read()
+    body: list[Statement] = []
+    moved, showed = flag(f"{name}.moved"), flag(f"{name}.showed")
+    memory += [moved, showed]
+    for signal, bound, place, what in (
+        (PRESS, "p", watched, (up.put_up(), still.start(wait), moved.put_up())),
+        (RELEASE, "r", watched, (up.put_down(), still.start(wait), moved.put_up())),
+        (rest(branch), "o", output, (shown.put_down(), showed.put_up())),
+        (strike(branch), "s", output, (shown.put_up(), showed.put_up())),
+    ):
+        field = signal.occurrence(bound)[signal.fields[0]]
+        body.append(Each(signal, bound, (Rule("mine", field.eq(place), what),)))
+    differs = up.read().ne(shown.read())
+    event = (
+        PRESS.happens()
+        | RELEASE.happens()
+        | rest(branch).happens()
+        | strike(branch).happens()
+        | still.expires()
+    )
+    fail = failure(branch)
+    latency = ex.Constant(latest) - still.left
+    body.append(
+        Rule(
+            "something happened",
+            event,
+            (
+                First(
+                    (
+                        Rule(
+                            "moved when still",
+                            ~still.running() & differs & showed.up() & ~moved.up(),
+                            (fail.emit(Kind.GHOST, output, output),),
+                        ),
+                        Rule(
+                            "not yet there",
+                            ~still.running() & differs,
+                            (fail.emit(Kind.LOST, output, output),),
+                        ),
+                        Rule(
+                            "there",
+                            showed.up() & ~differs,
+                            (delivered(branch).emit(watched, latency),),
+                        ),
+                    )
+                ),
+                moved.put_down(),
+                showed.put_down(),
+            ),
+        )
+    )
+    return Machine(name, tuple(memory), tuple(body))
 
 
 def _inverse(order: tuple[int, ...]) -> tuple[int, ...]:

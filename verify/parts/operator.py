@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verify.language import expressions as ex
-from verify.language.machine import Each, Machine, Offer, Statement
-from verify.language.state import Bank, Number, Timer
-from verify.parts.signals import PRESS, RELEASE
+from verify.language.machine import Each, First, Machine, Offer, Rule, Statement
+from verify.language.state import Bank, Number, Signal, Timer, flag
+from verify.parts.signals import MOVE, PRESS, RELEASE
 
 
 @dataclass(frozen=True)
 class Operator:
-    """Bounds on ``press`` inputs, all in ticks.
+    """Bounds on the inputs, all in ticks. A change is a press, or the move of a lever.
 
-    ``spacing``: least time between presses of any inputs; ``repeat``: between presses
-    of one input; ``hold``: least and most time an input stays pressed; ``overlap``: how
-    many may be held at once (None: all); ``pairs[i][j]``: least time from a press of i
-    to any later press of j.
+    ``spacing``: least time between changes of any inputs; ``repeat``: between changes of
+    one input; ``pairs[i][j]``: from a change of i to any later change of j. For presses
+    also ``hold``: least and most time an input stays pressed; ``overlap``: how many may be
+    held at once (None: all).
     """
 
     spacing: int = 0
@@ -27,69 +27,112 @@ class Operator:
     pairs: tuple[tuple[int, ...], ...] | None = None
 
 
-def build(operator: Operator, inputs: int, watches_release: bool) -> Machine:
-    """The operator of ``inputs`` inputs.
+class _Draft:
+    """An operator in the making: memory, the guard of its offer, and what taking it up does."""
+
+    def __init__(self, signal: Signal) -> None:
+        self.signal = signal
+        self.index = signal.occurrence("pressed")["input"]
+        self.memory: list[Number | Timer | Bank] = []
+        self.allowed: ex.Bool = ex.Truth(True)
+        self.then: list[Statement] = []
+        self.body: list[Statement] = []
+
+    def machine(self, inputs: int) -> Machine:
+        offer = Offer(self.signal, inputs, "pressed", self.allowed, tuple(self.then))
+        return Machine("operator", tuple(self.memory), tuple(self.body), offer)
+
+    def spaced(self, spacing: int) -> None:
+        """Any two changes at least so far apart."""
+        if spacing > 0:
+            since = Timer("operator.spacing", spacing, restraint=True)
+            self.memory.append(since)
+            self.allowed &= ~since.running()
+            self.then.append(since.start(spacing))
+
+    def repeated(self, again: int) -> None:
+        """Two changes of the same input at least so far apart."""
+        recent = Bank("operator.recent", ("input",), restraint=True)
+        self.memory.append(recent)
+        mine = recent.entry("own")
+        same = (mine.left > 0) & mine["input"].eq(self.index)
+        self.allowed &= ~ex.Exists(recent, "own", same)
+        self.then.append(recent.put(again, self.index))
+
+    def paired(self, pairs: tuple[tuple[int, ...], ...]) -> None:
+        """From a change of i to any later change of j at least ``pairs[i][j]``."""
+        # One entry per change, long enough for its strictest partner; its age is total - left.
+        total = tuple(max(row) for row in pairs)
+        flat = tuple(d for row in pairs for d in row)
+        before = Bank("operator.before", ("base", "total"), restraint=True)
+        self.memory.append(before)
+        was, index = before.entry("was"), self.index
+        too_soon = was["total"] - was.left < ex.Lookup(flat, was["base"] + index)
+        self.allowed &= ~ex.Exists(before, "was", (was.left > 0) & too_soon)
+        base = ex.Lookup(tuple(range(0, len(flat), len(pairs))), index)
+        self.then.append(before.put(ex.Lookup(total, index), base, ex.Lookup(total, index)))
+
+    def held(self, hold: tuple[int, int], most_at_once: int | None) -> None:
+        """Inputs stay pressed for a while, and the link sees them let go."""
+        held = Bank("operator.held", ("input",))
+        self.memory.append(held)
+        mine, gone = held.entry("mine"), held.entry("gone")
+        # The tick of a release is low: the same input may be pressed again only after it.
+        self.allowed &= ~ex.Exists(held, "mine", mine["input"].eq(self.index))
+        least, most = hold
+        stays: ex.Int = ex.Constant(least) if least == most else ex.Pick("hold", least, most)
+        self.then.append(held.put(stays, self.index))
+        self.body.append(Each(held, "gone", (RELEASE.emit(gone["input"]),), expired=True))
+        if most_at_once is not None:
+            self.allowed &= held.size() < most_at_once
+
+    def held_unseen(self, hold: int, most_at_once: int) -> None:
+        """Only so many pressed at once, for ``hold`` ticks each, where nothing sees releases."""
+        holding = Bank("operator.holding", ("input",), restraint=True)
+        self.memory.append(holding)
+        self.allowed &= holding.size() < most_at_once
+        self.then.append(holding.put(hold, self.index))
+
+    def levers(self, inputs: int) -> None:
+        """A lever goes up if it is down, and down if it is up; all are down at power-up."""
+        moved = MOVE.occurrence("m")["input"]
+        rules = []
+        for i in range(inputs):
+            up = flag(f"operator.up{i}")
+            self.memory.append(up)
+            turn = First(
+                (
+                    Rule("goes up", ~up.up(), (up.put_up(), PRESS.emit(i))),
+                    Rule("goes down", up.up(), (up.put_down(), RELEASE.emit(i))),
+                )
+            )
+            rules.append(Rule(f"lever {i}", moved.eq(i), (turn,)))
+        self.body.append(Each(MOVE, "m", tuple(rules)))
+
+
+def build(operator: Operator, inputs: int, watches_release: bool, kind: str = "press") -> Machine:
+    """The operator of ``inputs`` inputs of a kind, ``press`` or ``level``.
 
     Where no part of the link sees releases, holding longer than the least only forbids
-    presses, so the least hold stands for all.
+    presses, so the least hold stands for all. Levers have no hold and no overlap.
     """
-    press = PRESS.occurrence("pressed")
-    index = press["input"]
-    memory: list[Number | Timer | Bank] = []
-    then: list[Statement] = []
-    body: list[Statement] = []
-    allowed: ex.Bool = ex.Truth(True)
-
-    if operator.spacing > 0:
-        since = Timer("operator.spacing", operator.spacing, restraint=True)
-        memory.append(since)
-        allowed &= ~since.running()
-        then.append(since.start(operator.spacing))
-
-    recent = Bank("operator.recent", ("input",), restraint=True)
-    again = max(operator.repeat, operator.hold[0] + 1)
-    if again > operator.spacing or watches_release:
-        memory.append(recent)
-        mine = recent.entry("own")
-        allowed &= ~ex.Exists(recent, "own", (mine.left > 0) & mine["input"].eq(index))
-
-    least, most = operator.hold
-    if watches_release:
-        held = Bank("operator.held", ("input",))
-        memory.append(held)
-        mine = held.entry("mine")
-        # The tick of a release is low: the same input may be pressed again only after it.
-        allowed &= ~ex.Exists(held, "mine", mine["input"].eq(index))
-        stays: ex.Int = ex.Constant(least) if least == most else ex.Pick("hold", least, most)
-        then.append(held.put(stays, index))
-        gone = held.entry("gone")
-        body.append(Each(held, "gone", (RELEASE.emit(gone["input"]),), expired=True))
-        if operator.overlap is not None and operator.overlap < inputs:
-            allowed &= held.size() < operator.overlap
-    elif operator.overlap is not None and operator.overlap < inputs:
-        holding = Bank("operator.holding", ("input",), restraint=True)
-        memory.append(holding)
-        allowed &= holding.size() < operator.overlap
-        then.append(holding.put(least, index))
-    if recent in memory:
-        then.append(recent.put(again, index))
-
+    draft = _Draft(MOVE if kind == "level" else PRESS)
+    draft.spaced(operator.spacing)
+    if kind == "level":
+        if operator.repeat > operator.spacing:
+            draft.repeated(operator.repeat)
+        draft.levers(inputs)
+    else:
+        most = operator.overlap
+        if most is not None and most >= inputs:
+            most = None
+        if watches_release:
+            draft.held(operator.hold, most)
+        elif most is not None:
+            draft.held_unseen(operator.hold[0], most)
+        again = max(operator.repeat, operator.hold[0] + 1)
+        if again > operator.spacing or watches_release:
+            draft.repeated(again)
     if operator.pairs is not None:
-        # One entry per press, long enough for its strictest partner; its age is total - left.
-        total = tuple(max(row) for row in operator.pairs)
-        flat = tuple(d for row in operator.pairs for d in row)
-        before = Bank("operator.before", ("base", "total"), restraint=True)
-        memory.append(before)
-        was = before.entry("was")
-        age = was["total"] - was.left
-        too_soon = age < ex.Lookup(flat, was["base"] + index)
-        allowed &= ~ex.Exists(before, "was", (was.left > 0) & too_soon)
-        base = ex.Lookup(tuple(range(0, inputs * inputs, inputs)), index)
-        then.append(before.put(ex.Lookup(total, index), base, ex.Lookup(total, index)))
-
-    return Machine(
-        "operator",
-        tuple(memory),
-        tuple(body),
-        Offer(PRESS, inputs, "pressed", allowed, tuple(then)),
-    )
+        draft.paired(operator.pairs)
+    return draft.machine(inputs)

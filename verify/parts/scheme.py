@@ -2,48 +2,72 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from abc import ABC, abstractmethod
 
 from verify.language.machine import Machine
 from verify.parts.monitor import Queue
 
 
-class Scheme(Protocol):
+class Scheme(ABC):
     """A family of links with its parameters filled in.
 
-    A scheme author writes machines and these few facts, nothing engine-specific.
+    A scheme author writes machines and a few facts, nothing engine-specific. Schemes are
+    frozen dataclasses: equal ones behave alike.
     """
 
     @property
+    def watches_release(self) -> bool:
+        """The transmitter sees when an input is let go."""
+        return False
+
+    @property
+    @abstractmethod
     def inputs(self) -> int:
         """Number of inputs, and of outputs."""
 
     @property
     def lines(self) -> int:
         """Number of lines."""
-
-    @property
-    def watches_release(self) -> bool:
-        """The transmitter sees when an input is let go."""
+        return 1
 
     @property
     def queue(self) -> Queue | None:
         """The transmitter's queue, None if it has none."""
+        return None
 
+    @abstractmethod
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """Columns for people, a number per input (ticks unless the name says otherwise)."""
 
+    @abstractmethod
     def settings(self) -> dict[str, str | int]:
         """The parameters that are the same for all inputs: words, or numbers of ticks."""
 
+    @abstractmethod
     def transmitter(self) -> tuple[Machine, ...]:
-        """From ``press`` (and ``release``) to ``line_rise``/``line_fall``."""
+        """From ``press`` and ``release`` to ``line_rise`` and ``line_fall``."""
 
-    def receiver(self, branch: int) -> tuple[Machine, ...]:
-        """From ``far_rise``/``far_fall`` of a branch to its ``decoded``."""
+    @abstractmethod
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
+        """From ``far_rise`` and ``far_fall`` of a branch to its ``decoded`` and ``cleared``.
+
+        ``delay``: of the line up to here, ticks, for receivers that run on a clock of their own.
+        """
 
     def split(self) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
-        """Independent links that together are this one, each with the inputs it carries.
+        """Links that together are this one, each with the inputs it carries.
 
-        A scheme whose inputs meet on a line returns itself.
+        A scheme whose inputs all matter to each other returns itself.
         """
+        return ((self, tuple(range(self.inputs))),)
+
+    def alone(self, index: int) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
+        """Links that together decide about the output of one lever, each with its inputs.
+
+        A scheme whose inputs all matter to each other returns itself.
+        """
+        return self.split()
+
+    def constants_on_whole(self, constants: dict[str, int]) -> dict[str, int]:
+        """The unknowns of a run of this part, as those of the link that it is part of."""
+        return constants

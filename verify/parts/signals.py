@@ -6,7 +6,9 @@ from enum import IntEnum
 
 from verify.language.state import Signal
 
-# The operator presses or lets go of an input.
+# The operator moves a lever from where it is; what follows is a press or a release.
+MOVE = Signal("move", ("input",))
+# An input is pressed or let go, or a lever goes up or down.
 PRESS = Signal("press", ("input",))
 RELEASE = Signal("release", ("input",))
 
@@ -36,6 +38,16 @@ def decoded(branch: int) -> Signal:
     return Signal(f"decoded{branch}", ("input",))
 
 
+def cleared(branch: int) -> Signal:
+    """The receiver on this branch takes the input for let go; only where it can tell."""
+    return Signal(f"cleared{branch}", ("input",))
+
+
+def rest(branch: int) -> Signal:
+    """An output of the receiver on this branch goes back to rest."""
+    return Signal(f"rest{branch}", ("output",))
+
+
 def strike(branch: int) -> Signal:
     """An output of the receiver on this branch acts."""
     return Signal(f"strike{branch}", ("output",))
@@ -47,7 +59,10 @@ def delivered(branch: int) -> Signal:
 
 
 def failure(branch: int) -> Signal:
-    """The monitor found a failure: kind, output expected (-1: none) and got (-1: none)."""
+    """The monitor found a failure: kind, output expected (-1: none) and got (-1: none).
+
+    For levels both are the output, and ``kind`` says by which of the two it was noticed.
+    """
     return Signal(f"failure{branch}", ("kind", "expected", "got"))
 
 

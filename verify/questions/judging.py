@@ -19,7 +19,7 @@ from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError
 from verify.language.machine import System
-from verify.parts.link import Link, factored
+from verify.parts.link import Link, Part, factored
 
 EngineName = Literal["auto", "explorer", "solver", "simulator"]
 
@@ -77,11 +77,13 @@ class Subject:
     def _whole_lone(self) -> Lone:
         rows: dict[int, tuple[int | None, int | None, int]] = {}
         rests = True
-        for part, carried in self.parts:
-            lone = self.lone_of(part)
+        for part in self.parts:
+            lone = self.lone_of(part.link)
             rests = rests and lone.rests
-            for k, i in enumerate(carried):
-                rows[i] = lone.earliest[k], lone.latest[k], lone.settled[k]
+            for k, i in enumerate(part.carried):
+                if part.link.watched in (None, k):
+                    row = lone.earliest[k], lone.latest[k], lone.settled[k]
+                    rows[i] = _wider(rows[i], row) if i in rows else row
         ordered = [rows[i] for i in range(self.link.inputs)]
         return Lone(
             tuple(r[0] for r in ordered),
@@ -90,12 +92,12 @@ class Subject:
             rests,
         )
 
-    def distinct_parts(self) -> list[tuple[Link, list[tuple[int, ...]]]]:
-        """Parts that differ in more than names; each with the inputs of all parts like it."""
-        found: dict[Link, list[tuple[int, ...]]] = {}
-        for part, carried in self.parts:
-            found.setdefault(_anonymous(part), []).append(carried)
-        return list(found.items())
+    def distinct_parts(self) -> list[list[Part]]:
+        """Parts, those that differ in names only together."""
+        found: dict[Link, list[Part]] = {}
+        for part in self.parts:
+            found.setdefault(_anonymous(part.link), []).append(part)
+        return list(found.values())
 
     def replay(self, script: Script) -> Trace:
         """Run a script on the whole link. Raises NotAllowedError if its operator may not do it."""
@@ -107,6 +109,15 @@ class Subject:
             return self.replay(script).failure is not None
         except NotAllowedError:
             return False
+
+
+def _wider(
+    a: tuple[int | None, int | None, int], b: tuple[int | None, int | None, int]
+) -> tuple[int | None, int | None, int]:
+    """Two parts decide about one output: the earliest and latest of both."""
+    earliest = [t for t in (a[0], b[0]) if t is not None]
+    latest = None if a[1] is None or b[1] is None else max(a[1], b[1])
+    return min(earliest, default=None), latest, max(a[2], b[2])
 
 
 def _anonymous(part: Link) -> Link:
@@ -131,15 +142,16 @@ def judge(
     failures: list[tuple[Trace, Answer]] = []
     best: dict[int, Delivery] = {}
     worst: dict[int, Delivery] = {}
-    for part, alike in subject.distinct_parts():
-        for windows, branches in factored_windows(part, subject.lone_of(part)).items():
-            answer = _ask(factored(part, windows), engine, budget, progress, latencies)
+    for alike in subject.distinct_parts():
+        link = alike[0].link
+        for windows, branches in factored_windows(link, subject.lone_of(link)).items():
+            answer = _ask(factored(link, windows), engine, budget, progress, latencies)
             answers.append(answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
-            for carried in alike:
-                _gather(subject, branches, carried, answer.best, best, min)
-                _gather(subject, branches, carried, answer.worst, worst, max)
+            for part in alike:
+                _gather(subject, branches, part, answer.best, best, min)
+                _gather(subject, branches, part, answer.worst, worst, max)
     # Parts and branches were searched one by one; the shortest failure of all is shown.
     failed = min(failures, key=lambda pair: size(pair[0].script), default=None)
     shown = answers if failed is None else [failed[1]]
@@ -199,10 +211,10 @@ def _solve(system: System, budget: Budget, progress: Progress, latencies: bool) 
     return solve(system, budget, progress, latencies=latencies)
 
 
-def _show(subject: Subject, answer: Answer, carried: tuple[int, ...], branch: int) -> Trace:
+def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
     if answer.script is None:
         raise AssertionError("nothing to show")
-    script = _on_whole(subject, answer.script, carried, branch)
+    script = _on_whole(subject, answer.script, part, branch)
     trace = subject.replay(script)
     if trace.failure is None:
         raise DisagreementError(
@@ -214,23 +226,24 @@ def _show(subject: Subject, answer: Answer, carried: tuple[int, ...], branch: in
     return subject.replay(shrink(script, subject.fails))
 
 
-def _on_whole(subject: Subject, script: Script, carried: tuple[int, ...], branch: int) -> Script:
+def _on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Script:
     """A script for a part without delays, as one for the whole link.
 
     Inputs, lines and the branch get their numbers there; the shift of the windows is line delay.
     """
-    split = len(subject.parts) > 1
+    carried = part.carried
 
     def renamed(name: str) -> str:
+        if name.startswith("receiver0"):
+            return name.replace("receiver0", f"receiver{branch}", 1)
         place = _PLACE.match(name)
         if place is None:
             return name
-        # Each part of a link that falls apart has a line per input, numbered from 0.
-        line = carried[int(place[1])] if split else int(place[1])
+        line = int(place[1]) if part.all_lines else carried[int(place[1])]
         on_branch = f".branch{branch}" if place[2] else ""
         return f"line{line}{on_branch}{name[place.end() :]}"
 
-    constants = dict(script.constants)
+    constants = part.link.scheme.constants_on_whole(dict(script.constants))
     shift = constants.pop("monitor0.shift", 0)
     return Script(
         tuple(Press(p.tick, carried[p.input]) for p in script.presses),
@@ -243,7 +256,7 @@ def _on_whole(subject: Subject, script: Script, carried: tuple[int, ...], branch
 def _gather(
     subject: Subject,
     branches: tuple[int, ...],
-    carried: tuple[int, ...],
+    part: Part,
     found: dict[int, Delivery],
     into: dict[int, Delivery],
     better: Callable[..., int],
@@ -253,9 +266,9 @@ def _gather(
     hidden = subject.link.hidden_delay(chosen)
     for k, delivery in found.items():
         ticks = delivery.ticks + hidden
-        i = carried[k]
+        i = part.carried[k]
         if i not in into or better(ticks, into[i].ticks) != into[i].ticks:
-            into[i] = Delivery(ticks, _on_whole(subject, delivery.script, carried, chosen))
+            into[i] = Delivery(ticks, _on_whole(subject, delivery.script, part, chosen))
 
 
 def _worse(a: Verdict, b: Verdict) -> Verdict:
