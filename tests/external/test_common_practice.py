@@ -1,4 +1,4 @@
-"""What builders of pulse-gap links report of them. Common practice, no source, throughout."""
+"""What builders of such links report of them. Common practice, no source, throughout."""
 
 from __future__ import annotations
 
@@ -9,12 +9,19 @@ import pytest
 from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
+from models.framed_serial import FramedSerial
+from models.parallel_code import ParallelCode
 from models.pulse_gap import PulseGap
+from models.wire_per_input import WirePerInput
 from tests.links import even_gaps, make_link, pulse_gaps
 from verify.engines.answer import Progress, Verdict
 from verify.engines.simulator import NotAllowedError
 from verify.engines.trace import Press, Script, Trace
+from verify.errors import LinkFileError
+from verify.linkfile import parse
+from verify.parts.line import Faults
 from verify.parts.operator import Operator
+from verify.parts.scheme import Scheme
 from verify.questions.judging import EngineName, Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.spacing import least_spacing
@@ -128,3 +135,146 @@ def test_a_single_press_now_and_then_always_comes_out_right(n: int) -> None:
 
     for engine in ("explorer", "solver"):
         assert judge(Subject(link), engine, Progress()).verdict is Verdict.HOLDS  # type: ignore[arg-type]
+
+
+# -- codes on parallel lines -------------------------------------------------------
+
+EXCLUSIVE = Operator(hold=(1, 2), overlap=1)
+
+
+def counting(lines: int) -> ParallelCode:
+    """Every word but idle."""
+    return ParallelCode(tuple(range(1, 2**lines)), lines)
+
+
+@pytest.mark.parametrize("engine", ["explorer", "solver"])
+@pytest.mark.parametrize(("lines", "inputs"), [(1, 1), (2, 3), (3, 7), (4, 15)])
+def test_k_lines_with_idle_reserved_carry_two_to_the_k_less_one(
+    lines: int, inputs: int, engine: EngineName
+) -> None:
+    """Common practice, no source: three lines carry seven."""
+    link = make_link(counting(lines), EXCLUSIVE)
+
+    assert link.inputs == inputs
+    assert judge(Subject(link), engine, Progress()).verdict is Verdict.HOLDS
+
+
+@pytest.mark.parametrize("lines", [1, 2, 3, 4])
+def test_k_lines_carry_no_input_more(lines: int) -> None:
+    """Common practice, no source.
+
+    One more has only the word of idle left, or that of another input; either fails at once.
+    """
+    text = 'tick = "50 ms"\n[inputs]\ncount = {}\n[link]\nscheme = "parallel-code"\nlines = {}\n'
+    most = 2**lines - 1
+
+    assert parse(text.format(most, lines), "lines.toml").scheme == counting(lines)
+    with pytest.raises(LinkFileError) as refused:
+        parse(text.format(most + 1, lines), "lines.toml")
+    assert refused.value.key == "link.lines"
+
+    for word in range(2**lines):
+        more = ParallelCode((*counting(lines).codes, word), lines)
+        judged = judge(Subject(make_link(more, EXCLUSIVE)), "explorer", Progress())
+        assert judged.verdict is Verdict.FAILS
+        assert judged.trace is not None
+        assert len(judged.trace.script.presses) == 1
+
+
+def fixed_latency(scheme: Scheme, operator: Operator, engine: EngineName) -> set[int]:
+    """Ticks from press to strike: best and worst of all inputs, on a line of 3 ticks."""
+    link = make_link(scheme, operator, delay=(3, 3))
+    found = latencies(Subject(link), engine, Progress())
+    assert (found.verdict, found.exact) == (Verdict.HOLDS, True)
+    assert all(i.best is not None and i.worst is not None for i in found.inputs)
+    return {ticks for i in found.inputs for ticks in (i.best, i.worst) if ticks is not None}
+
+
+@pytest.mark.parametrize("engine", ["explorer", "solver"])
+def test_parallel_codes_take_the_same_time_whatever_the_number_of_inputs(
+    engine: EngineName,
+) -> None:
+    """Common practice, no source: as fast as one wire each."""
+    wires = fixed_latency(WirePerInput(3), EXCLUSIVE, engine)
+
+    assert wires == {3}
+    for lines in (1, 2, 3):
+        assert fixed_latency(counting(lines), EXCLUSIVE, engine) == wires
+
+
+# -- framed serial -------------------------------------------------------------------
+
+
+def least_frame(inputs: int, bit: int) -> FramedSerial:
+    """The fastest frame for so many inputs: as few bits as tell them apart, sampled at once."""
+    width = max(1, (inputs - 1).bit_length())
+    return FramedSerial(tuple(range(inputs)), width, bit, sample=bit, stop=0)
+
+
+def densest_table(inputs: int, pulse: int) -> PulseGap:
+    """The fastest table for so many inputs: gaps a tick apart, from the least that shows."""
+    gaps = tuple(range(pulse + 1, pulse + 1 + inputs))
+    return PulseGap(gaps, pulse, (0,) * inputs)
+
+
+@pytest.mark.parametrize("engine", ["explorer", "solver"])
+def test_framed_serial_has_the_same_latency_on_all_outputs(engine: EngineName) -> None:
+    """Common practice, no source."""
+    for inputs in (1, 2, 3, 5, 8):
+        scheme = least_frame(inputs, 2)
+        found = fixed_latency(scheme, Operator(spacing=scheme.frame), engine)
+        assert len(found) == 1
+
+
+def slowest(scheme: Scheme) -> int:
+    """Worst latency of any input, all alone."""
+    latest = [ticks for ticks in Subject(make_link(scheme)).lone.latest if ticks is not None]
+    assert len(latest) == scheme.inputs
+    return max(latest)
+
+
+def ahead_from(pulse: int, most: int = 40) -> int:
+    """Least number of inputs from which on, up to ``most``, the frame beats the table."""
+    behind = [
+        n
+        for n in range(1, most + 1)
+        if slowest(least_frame(n, pulse)) >= slowest(densest_table(n, pulse))
+    ]
+    return max(behind, default=0) + 1
+
+
+@pytest.mark.parametrize(
+    ("pulse", "inputs"),
+    # A frame takes a pulse for each bit, a table a tick for each input.
+    [(1, 1), (2, 1), (3, 10), (4, 13), (5, 21), (6, 25)],
+)
+def test_framed_serial_is_ahead_of_pulse_gap_for_more_than_a_few_inputs(
+    pulse: int, inputs: int
+) -> None:
+    """Common practice, no source. Both with the same shortest pulse, and as dense as they go.
+
+    From how many inputs on is measured here: it grows with the length of a pulse in ticks.
+    """
+    assert ahead_from(pulse) == inputs
+
+
+@pytest.mark.parametrize(
+    ("engine", "faults"),
+    # A line that swallows anything shorter than the pulses of either takes the solver minutes.
+    [("explorer", Faults(shortest=2)), ("solver", Faults())],
+)
+def test_seven_inputs_are_served_sooner_by_a_frame(engine: EngineName, faults: Faults) -> None:
+    """Common practice, no source: pulses of two ticks, each at its own least safe spacing."""
+    found = []
+    for scheme in (least_frame(7, 2), densest_table(7, 2)):
+        link = make_link(scheme, delay=(2, 2), faults=faults)
+        safe = least_spacing(Subject(link), engine, Progress())
+        assert safe.ticks is not None
+        slow = latencies(Subject(link.with_operator(spacing=safe.ticks)), engine, Progress())
+        assert (slow.verdict, slow.exact) == (Verdict.HOLDS, True)
+        assert slow.worst is not None
+        found.append((slow.worst - 2, safe.ticks))
+
+    # Three bits of two ticks after the start pulse began; gaps 3 to 9. Then the line must be
+    # low for a tick: after the last bit, and after the second pulse.
+    assert found == [(6, 9), (9, 12)]
