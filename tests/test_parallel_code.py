@@ -12,7 +12,7 @@ from models.parallel_code import ParallelCode
 from tests.links import make_link, parallel_codes
 from verify.engines.answer import Progress, Verdict
 from verify.engines.simulator import Simulator
-from verify.engines.trace import Press, Script, Trace
+from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
@@ -34,7 +34,10 @@ def late(*lines: int) -> tuple[tuple[str, int], ...]:
 
 def strikes(link: Link, presses: list[tuple[int, int]], *lines: int) -> list[tuple[int, int]]:
     """Tick and output of every strike; ``lines``: by how much each line is late."""
-    script = Script(tuple(Press(*p) for p in presses), constants=late(*lines))
+    return run(link, Script(tuple(Press(*p) for p in presses), constants=late(*lines)))
+
+
+def run(link: Link, script: Script) -> list[tuple[int, int]]:
     return [
         (moment.tick, values[0])
         for moment in Simulator(link, 0, None).run(script)
@@ -177,6 +180,31 @@ def test_under_skew_a_press_is_as_late_as_the_latest_line_of_its_code(engine: En
 
     assert (found.verdict, found.exact) == (Verdict.HOLDS, True)
     assert [(i.best, i.worst) for i in found.inputs] == [(2, 4), (2, 4)]
+
+
+def test_settling_starts_anew_with_every_edge_even_in_its_last_tick() -> None:
+    # The second line moves just as the first has been steady for two ticks.
+    operator = Operator(hold=(6, 6))
+    link = make_link(ParallelCode((0b11, 0b01), 2, 2), operator, faults=Faults(skew=2))
+
+    assert strikes(link, [(0, 0)], 0, 2) == [(4, 0)]
+    assert strikes(link, [(0, 0)], 0, 1) == [(3, 0)]
+    assert strikes(link, [(0, 0)], 2, 2) == [(4, 0)]
+
+
+def test_a_code_that_comes_back_before_another_was_believed_strikes_once() -> None:
+    # 01 from 0 to 9, and 10 for a tick at 3: 01, 11, and 01 again, believed at 6 as before.
+    link = make_link(ParallelCode((0b01, 0b10, 0b11), 2, 2), Operator(hold=(1, 9)))
+    presses = (Press(0, 0), Press(3, 1))
+
+    def struck(blip: int) -> list[tuple[int, int]]:
+        script = Script(presses, picks=(Chosen(0, "hold", 9), Chosen(3, "hold", blip)))
+        return run(link, script)
+
+    assert struck(1) == [(2, 0)]
+    assert struck(2) == [(2, 0)]
+    # Steady for longer, the 11 is believed; so is the 01 that follows it.
+    assert struck(3) == [(2, 0), (5, 2), (8, 0)]
 
 
 # -- hold ----------------------------------------------------------------------
