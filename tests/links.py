@@ -105,11 +105,16 @@ def line_faults(draw: st.DrawFn, lines: int) -> Faults:
 def operators(draw: st.DrawFn, inputs: int) -> Operator:
     """Operators from free to strict."""
     hold = draw(st.integers(1, 4))
+    pairs = None
+    if draw(st.integers(0, 3)) == 0:
+        row = st.tuples(*[st.integers(0, 24)] * inputs)
+        pairs = draw(st.tuples(*[row] * inputs))
     return Operator(
-        spacing=draw(st.integers(0, 24)),
+        spacing=draw(st.integers(0, 24)) if pairs is None else 0,
         repeat=draw(st.integers(0, 10)),
         hold=(hold, hold + draw(st.integers(0, 2))),
         overlap=draw(st.one_of(st.none(), st.integers(1, inputs))),
+        pairs=pairs,
     )
 
 
@@ -177,3 +182,18 @@ def scripts(draw: st.DrawFn, link: Link) -> Script:
         tuple(picks),
         tuple(constants),
     )
+
+
+@st.composite
+def scripts_keeping(draw: st.DrawFn, pairs: tuple[tuple[int, ...], ...], link: Link) -> Script:
+    """Presses that keep a matrix, each as soon as it may come or a little later."""
+    presses: list[Press] = []
+    for _ in range(draw(st.integers(1, 6))):
+        index = draw(st.integers(0, link.inputs - 1))
+        soonest = max((p.tick + pairs[p.input][index] for p in presses), default=0)
+        # A press in the tick of another comes after it only with a higher number.
+        last = presses[-1] if presses else None
+        if last is not None and soonest <= last.tick:
+            soonest = last.tick + int(index <= last.input)
+        presses.append(Press(soonest + draw(st.integers(0, 2)), index))
+    return Script(tuple(sorted(presses)), draw(st.integers(*link.delay)))

@@ -23,6 +23,7 @@ from tests.links import (
     parallel_codes,
     pulse_gaps,
     scripts,
+    scripts_keeping,
 )
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.simulator import NotAllowedError, Simulator
@@ -32,6 +33,7 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.judging import EngineName, Judgement, Subject, judge
 from verify.questions.latency import latencies
+from verify.questions.pairs import least_pairs
 from verify.questions.spacing import least_spacing
 
 UNDECIDED = Verdict.UNDECIDED
@@ -214,6 +216,26 @@ def test_least_spacing_of_even_gaps_is_the_longest_send(n: int, engine: EngineNa
     assert found.ticks == 2 * n + 2
     assert found.trace_below is not None
     assert found.trace_below.failure is not None
+
+
+@given(links(pulse_gaps(), faulty=False), st.data())
+@settings(max_examples=30)
+def test_sequences_that_keep_a_proved_matrix_come_out_right(
+    link: Link, data: st.DataObject
+) -> None:
+    link = link.with_operator(pairs=None)
+    subject = Subject(link)
+    found = least_spacing(subject, "explorer", Progress(), Budget(4))
+    if found.ticks is None:
+        return
+    pairs = least_pairs(subject, "explorer", Progress(), found.ticks, Budget(4))
+    event(f"{pairs.verdict.value}")
+    if pairs.verdict is not Verdict.HOLDS:
+        return
+
+    bounded = subject.respaced(spacing=0, pairs=pairs.ticks)
+    for _ in range(5):
+        assert not bounded.fails(data.draw(scripts_keeping(pairs.ticks, link)))
 
 
 def test_holds_is_never_said_by_the_simulator() -> None:

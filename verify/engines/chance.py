@@ -127,15 +127,16 @@ def _in_turn(compiled: Compiled, pattern: tuple[int, ...]) -> Player:
     def play(state: State, event: int | None) -> tuple[int, int] | None:
         if not coming:
             return None
-        ends = {1, *compiled.restraint_ends(state)}
-        for tick in sorted(t for t in ends if event is None or t <= event):
-            if compiled.allowed(state, tick, coming[0]):
-                return tick, coming.pop(0)
-        if event is not None and compiled.allowed(state, event, coming[0]):
-            return event, coming.pop(0)
-        return None
+        most = event if event is not None else _weakest(compiled, state)
+        tick = compiled.first_open(state, coming[0], most)
+        return None if tick is None else (tick, coming.pop(0))
 
     return play
+
+
+def _weakest(compiled: Compiled, state: State) -> int:
+    """Ticks after which no restraint is left."""
+    return max(compiled.restraint_ends(state), default=1)
 
 
 def _at_random(compiled: Compiled, random: Random) -> Player:
@@ -145,10 +146,11 @@ def _at_random(compiled: Compiled, random: Random) -> Player:
     def play(state: State, event: int | None) -> tuple[int, int] | None:
         nonlocal left
         while left > 0:
-            tick = random.randint(1, event) if event is not None else 1
-            if event is None:
-                tick = max([1, *compiled.restraint_ends(state)])
             index = random.randrange(compiled.offer.count)
+            if event is not None:
+                tick = random.randint(1, event)
+            else:
+                tick = compiled.first_open(state, index, _weakest(compiled, state)) or 1
             if random.random() < eager + 0.1 and compiled.allowed(state, tick, index):
                 left -= 1
                 return tick, index

@@ -195,6 +195,29 @@ class Compiled:
             if allowed(tick):
                 yield index
 
+    def first_open(self, state: State, index: int | None, most: int) -> int | None:
+        """The first tick, 1 to ``most`` on, with the offer of ``index`` (None: of any) open.
+
+        No event may come before ``most``: restraints only ever get weaker, so what is open
+        stays open until then, and bisection finds the tick. None if there is none.
+        """
+
+        def is_open(passed: int) -> bool:
+            if index is None:
+                return next(self.opens(state, passed), None) is not None
+            return self.allowed(state, passed, index)
+
+        if most < 1 or not is_open(most):
+            return None
+        shut, opened = 0, most
+        while opened - shut > 1:
+            middle = (shut + opened) // 2
+            if is_open(middle):
+                opened = middle
+            else:
+                shut = middle
+        return opened
+
     def step(
         self, state: State, passed: int, taken: Sequence[int] = (), choose: Chooser = least_choice
     ) -> tuple[State, list[Occurrence]] | None:

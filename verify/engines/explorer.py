@@ -142,21 +142,20 @@ class _Search:
     def _press_times(self, state: State, start: int) -> Iterator[int]:
         """Ticks after ``state``, from ``start`` on, at which a press may make a difference."""
         event = self.compiled.next_event(state)
-        ends = sorted(self.compiled.restraint_ends(state))
-        if event is None:
-            # Nothing moves but restraints: press as soon as each of them allows.
-            yield from (t for t in [1, *ends] if t >= start)
+        if event is not None:
+            # What is open stays open until the event, and every tick may make a difference.
+            first = self.compiled.first_open(state, None, event)
+            if first is not None:
+                yield from range(max(start, first), event + 1)
             return
-        # Restraints only ever get weaker, so nothing before the first open tick can be open.
-        open_at = self._first_open(state, event, ends)
-        if open_at is not None:
-            yield from range(max(start, open_at), event + 1)
-
-    def _first_open(self, state: State, event: int, ends: list[int]) -> int | None:
-        for t in [1, *(e for e in ends if 1 < e < event), event]:
-            if t <= event and next(self.compiled.opens(state, t), None) is not None:
-                return t
-        return None
+        # Nothing moves but restraints: press as soon as each input may, and when all of them may.
+        last = max(self.compiled.restraint_ends(state), default=1)
+        firsts = {last}
+        for index in range(self.count) if last > 1 else ():
+            first = self.compiled.first_open(state, index, last)
+            if first is not None:
+                firsts.add(first)
+        yield from (t for t in sorted(firsts) if t >= start)
 
     def _evaluate(self, node: _Node, passed: int, taken: tuple[int, ...]) -> bool:
         ticks = node.ticks + passed

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verify.engines.concrete import Compiled, State
+from verify.engines.lone_level import lone_move
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
 from verify.parts.signals import strike
@@ -28,7 +29,9 @@ class Lone:
 
 
 def lone_presses(link: Link) -> Lone:
-    """Press every input alone, under every choice of the world."""
+    """Press every input alone, or move the lever watched, under every choice of the world."""
+    if link.kind == "level":
+        return _lone_level(link)
     compiled = Compiled(factored(link, None))
     starts = list(compiled.starts())
     rows = [_press(compiled, starts, index, link.outputs[index]) for index in range(link.inputs)]
@@ -37,6 +40,19 @@ def lone_presses(link: Link) -> Lone:
         tuple(row[1] for row in rows),
         tuple(row[2] for row in rows),
         all(row[3] for row in rows),
+    )
+
+
+def _lone_level(link: Link) -> Lone:
+    watched = range(link.inputs) if link.watched is None else [link.watched]
+    rows = {i: lone_move(link, i) for i in watched}
+    unwatched = (0, 0, 0)
+    ordered = [rows.get(i, unwatched) for i in range(link.inputs)]
+    return Lone(
+        tuple(r[0] for r in ordered),
+        tuple(r[1] for r in ordered),
+        tuple(r[2] for r in ordered),
+        True,
     )
 
 

@@ -158,7 +158,7 @@ class _Namer:
         self.branches = {
             make(b).name: b
             for b in range(len(link.branches))
-            for make in (signals.strike, signals.delivered, signals.failure)
+            for make in (signals.strike, signals.rest, signals.delivered, signals.failure)
         }
 
     def branch_of(self, signal: str) -> int:
@@ -175,14 +175,25 @@ class _Namer:
             return Event(tick, f"in.{self.link.names[values[0]]}", 0)
         if signal.startswith("strike"):
             return Event(tick, self.output(self.branch_of(signal), values[0]), 1)
+        if signal.startswith("rest") and self.link.kind == "level":
+            return Event(tick, self.output(self.branch_of(signal), values[0]), 0)
         if signal in self.names:
             name, value = self.names[signal]
             return Event(tick, name, value)
         return None
 
+    def _level_failure(self, tick: int, branch: int, kind: Kind, output: str) -> Failure:
+        came = {
+            Kind.GHOST: "the other position, though the lever had not moved",
+            Kind.LOST: "the other position still",
+        }[kind]
+        return Failure(tick, kind.label, output, "the position of its lever", came, branch)
+
     def failure(self, tick: int, branch: int, values: tuple[int, ...]) -> Failure:
         kind, expected, got = Kind(values[0]), values[1], values[2]
         names = self.link.names
+        if self.link.kind == "level":
+            return self._level_failure(tick, branch, kind, names[got])
         if kind is Kind.GHOST:
             output, due, came = names[got], "no strike", f"a strike of {names[got]}"
         elif kind is Kind.WRONG_OUTPUT:

@@ -70,9 +70,10 @@ class Timer:
     ``begin``: ticks that are left at power-up (0: off), or a range of which nobody knows
     which; the first tick of a run is one tick after power-up.
 
-    A ``restraint`` timer only ever forbids the operator something: the longer it
-    still runs, the less may happen. Its end wakes nobody, and an engine may let a
-    state stand for all states that differ from it by longer restraints.
+    A ``restraint`` timer only ever forbids the operator something: the longer it still
+    runs, the less may happen, and what it forbids only ever opens, at its end or before.
+    Its end wakes nobody, and an engine may let a state stand for all states that differ
+    from it by longer restraints.
     """
 
     name: str

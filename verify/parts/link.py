@@ -119,7 +119,14 @@ class Part:
 def _front(link: Link) -> list[Machine]:
     scheme = link.scheme
     return [
-        operator.build(link.operator, scheme.inputs, scheme.watches_release, link.kind),
+        operator.build(
+            link.operator,
+            scheme.inputs,
+            scheme.watches_release,
+            link.kind,
+            # The receiver's clock counts from when the line has come to it.
+            scheme.warm_up + max(link.branches) + link.delay[1] if scheme.warm_up else 0,
+        ),
         *scheme.transmitter(),
     ]
 

@@ -50,6 +50,13 @@ class _Draft:
             self.allowed &= ~since.running()
             self.then.append(since.start(spacing))
 
+    def waiting(self, warm_up: int) -> None:
+        """Nothing changes before the link has been on for so long."""
+        if warm_up > 0:
+            cold = Timer("operator.cold", warm_up, restraint=True, begin=warm_up)
+            self.memory.append(cold)
+            self.allowed &= ~cold.running()
+
     def repeated(self, again: int) -> None:
         """Two changes of the same input at least so far apart."""
         recent = Bank("operator.recent", ("input",), restraint=True)
@@ -110,13 +117,22 @@ class _Draft:
         self.body.append(Each(MOVE, "m", tuple(rules)))
 
 
-def build(operator: Operator, inputs: int, watches_release: bool, kind: str = "press") -> Machine:
+def build(
+    operator: Operator,
+    inputs: int,
+    watches_release: bool,
+    kind: str = "press",
+    warm_up: int = 0,
+) -> Machine:
     """The operator of ``inputs`` inputs of a kind, ``press`` or ``level``.
+
+    ``warm_up``: ticks from power-up before it does anything.
 
     Where no part of the link sees releases, holding longer than the least only forbids
     presses, so the least hold stands for all. Levers have no hold and no overlap.
     """
     draft = _Draft(MOVE if kind == "level" else PRESS)
+    draft.waiting(warm_up)
     draft.spaced(operator.spacing)
     if kind == "level":
         if operator.repeat > operator.spacing:

@@ -31,6 +31,11 @@ class Scheme(ABC):
         return 1
 
     @property
+    def warm_up(self) -> int:
+        """Ticks after power-up before inputs change: until then a scan has not met every slot."""
+        return 0
+
+    @property
     def queue(self) -> Queue | None:
         """The transmitter's queue, None if it has none."""
         return None

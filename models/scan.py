@@ -1,0 +1,194 @@
+"""free-scan and synced-scan: both ends step through the slots, one input per slot on one line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from models.levels import Driver, Listener
+from verify.language.expressions import Truth
+from verify.language.machine import Each, First, Machine, Rule, Statement
+from verify.language.state import Number, Timer, flag
+from verify.parts.scheme import Scheme
+from verify.parts.signals import (
+    PRESS,
+    RELEASE,
+    cleared,
+    decoded,
+    far_rise,
+    line_fall,
+    line_rise,
+)
+
+DATA, SYNC = 0, 1
+
+
+@dataclass(frozen=True)
+class Scan(Scheme):
+    """Times in ticks. ``slots`` of ``slot`` ticks make a frame; input i has slot i.
+
+    The line shows, during a slot, the present level of its input. The receiver takes the
+    line ``sample`` ticks into its own slot. Its slots lag the transmitter's by the line's
+    delay and ``late`` more, and by its clock's ``offset``, unknown within ``(least, most)``.
+    ``synced``: a second line is high during slot 0 and starts the receiver's frame.
+    ``present``: the slots of the inputs that are there, all by default; a slot without
+    input is low. ``turned``: by how many slots this part of a link was renumbered.
+    """
+
+    slots: int
+    slot: int
+    sample: int
+    late: int = 0
+    offset: tuple[int, int] = (0, 0)
+    synced: bool = False
+    present: tuple[int, ...] | None = None
+    turned: int = field(default=0, compare=False)
+
+    @property
+    def watches_release(self) -> bool:
+        """A slot shows its input's level."""
+        return True
+
+    @property
+    def places(self) -> tuple[int, ...]:
+        """The slot of each input."""
+        return self.present if self.present is not None else tuple(range(self.slots))
+
+    @property
+    def inputs(self) -> int:
+        """Those that are there."""
+        return len(self.places)
+
+    @property
+    def warm_up(self) -> int:
+        """The receiver has begun with its samples; both ends may then be anywhere."""
+        return self.slot + self.sample + max(0, self.late + self.offset[1])
+
+    @property
+    def lines(self) -> int:
+        """Data, and frame mark."""
+        return 2 if self.synced else 1
+
+    def per_input(self) -> dict[str, tuple[int, ...]]:
+        """Slots count from 0."""
+        return {"slot": self.places}
+
+    def settings(self) -> dict[str, str | int]:
+        """Everything else: words, or numbers of ticks."""
+        return {
+            "slot": self.slot,
+            "frame": self.slots * self.slot,
+            "sample": self.sample,
+            "align": "the line's delay" + (f" and {self.late} ticks" if self.late else ""),
+            "clock offset": f"{self.offset[0]} to {self.offset[1]} ticks",
+        }
+
+    def alone(self, index: int) -> tuple[tuple[Scan, tuple[int, ...]], ...]:
+        """The last sample decides about an output: its own input, and one other that was sampled.
+
+        The receiver's clock decides which others can be: those whose slot a sample can meet.
+        """
+        own = self.places[index]
+        parts = []
+        for other in self._met():
+            place = (own + other) % self.slots
+            if place != own and place in self.places:
+                parts.append((self._with(own, place), (index, self.places.index(place))))
+        return tuple(parts) or ((self._with(own), (index,)),)
+
+    def _with(self, own: int, *others: int) -> Scan:
+        """This scan with few inputs. A free one is renumbered so that the first has slot 0:
+        it may be in any slot when the link is switched on, so one output is like another."""
+        turned = 0 if self.synced else own
+        present = tuple((place - turned) % self.slots for place in (own, *others))
+        return replace(self, present=present, turned=turned)
+
+    def _met(self) -> range:
+        """By how many slots a sample can miss; faults of the line may add one either way."""
+        least = (self.sample + self.late + self.offset[0]) // self.slot - 1
+        most = (self.sample + self.late + self.offset[1]) // self.slot + 1
+        return range(max(least, 1 - self.slots), min(most, self.slots - 1) + 1)
+
+    def constants_on_whole(self, constants: dict[str, int]) -> dict[str, int]:
+        """Slot 0 of this part is another one of the whole."""
+        if "sender.slot" in constants:
+            constants["sender.slot"] = (constants["sender.slot"] + self.turned) % self.slots
+        return constants
+
+    # -- machines -------------------------------------------------------------
+
+    def transmitter(self) -> tuple[Machine, ...]:
+        """Steps through the slots and drives the line by the level of each one's input."""
+        slot, turn = self._slot(), Timer("sender.turn", self.slot + 1, begin=self.slot + 1)
+        driver = Driver("sender", DATA, 1)
+        levels = [flag(f"sender.level{i}") for i in range(self.inputs)]
+        pressed, gone = PRESS.occurrence("p")["input"], RELEASE.occurrence("r")["input"]
+        ups, downs, shows = [], [], [driver.driven.set(0)]
+        follow: list[Statement] = []
+        for i, (place, level) in enumerate(zip(self.places, levels, strict=True)):
+            ups.append(Rule(f"input {i} up", pressed.eq(i), (level.put_up(),)))
+            downs.append(Rule(f"input {i} down", gone.eq(i), (level.put_down(),)))
+            shown = slot.read().eq(place) & level.up()
+            follow.append(Rule(f"slot {place} shows a one", shown, (driver.driven.set(1),)))
+        moved = turn.expires() | PRESS.happens() | RELEASE.happens()
+        body: list[Statement] = [
+            self._next(slot, turn, "next slot"),
+            Each(RELEASE, "r", tuple(downs)),
+            Each(PRESS, "p", tuple(ups)),
+            Rule("the line follows", moved, (*shows, *follow)),
+            *driver.edges(moved),
+        ]
+        memory: list[Number | Timer] = [slot, turn, *driver.memory, *levels]
+        if self.synced:
+            mark = flag("sender.mark")
+            memory.append(mark)
+            first = turn.expires() & slot.read().eq(0)
+            body += [
+                Rule("frame begins", first, (mark.put_up(), line_rise(SYNC).emit())),
+                Rule(
+                    "mark ends",
+                    turn.expires() & slot.read().ne(0) & mark.up(),
+                    (mark.put_down(), line_fall(SYNC).emit()),
+                ),
+            ]
+        return (Machine("sender", tuple(memory), tuple(body)),)
+
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
+        """Steps through the slots on its own clock and takes the line once in each."""
+        name = f"receiver{branch}"
+        line = Listener(name, DATA, branch)
+        # As the transmitter at power-up; the first sample comes in the slot after that one.
+        slot = Number(f"{name}.slot", 0, self.slots - 1, self._slot())
+        first = self.slot + delay + self.late + self.sample + 1
+        clock = Timer(
+            f"{name}.clock",
+            first + self.offset[1],
+            begin=(first + self.offset[0], first + self.offset[1]),
+        )
+        outputs = [flag(f"{name}.output{i}") for i in range(self.inputs)]
+        takes: list[Statement] = []
+        for i, (place, output) in enumerate(zip(self.places, outputs, strict=True)):
+            here = slot.read().eq(place)
+            on = (output.put_up(), decoded(branch).emit(i))
+            off = (output.put_down(), cleared(branch).emit(i))
+            takes.append(Rule(f"output {i} on", here & line.high.up() & ~output.up(), on))
+            takes.append(Rule(f"output {i} off", here & ~line.high.up() & output.up(), off))
+        body: list[Statement] = [
+            *line.follow(),
+            self._next(slot, clock, "next slot"),
+            Rule("sample", clock.expires(), tuple(takes)),
+        ]
+        if self.synced:
+            # The last slot comes before slot 0, whose sample is next.
+            again = (slot.set(self.slots - 1), clock.start(self.sample))
+            body.append(Rule("frame begins", far_rise(SYNC, branch).happens(), again))
+        memory: list[Number | Timer] = [line.high, slot, clock, *outputs]
+        return (Machine(name, tuple(memory), tuple(body)),)
+
+    def _slot(self) -> Number:
+        """The transmitter's slot, any at power-up: the link may have been running."""
+        return Number("sender.slot", 0, self.slots - 1, (0, self.slots - 1))
+
+    def _next(self, slot: Number, timer: Timer, name: str) -> Rule:
+        wrap = Rule("again from 0", slot.read().eq(self.slots - 1), (slot.set(0),))
+        step = Rule(name, Truth(True), (slot.set(slot.read() + 1),))
+        return Rule(name, timer.expires(), (First((wrap, step)), timer.start(self.slot)))

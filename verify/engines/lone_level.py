@@ -1,0 +1,79 @@
+"""What does one move of one lever do, all alone, whenever it comes?
+
+A link that never rests, such as a scan, may be anywhere when the lever moves: every state
+that it passes through while nothing moves is tried, with every tick before its next event.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from verify.engines.concrete import Compiled, Occurrence, State
+from verify.language.state import Signal
+from verify.parts.link import Link, factored
+from verify.parts.signals import rest, strike
+
+Delays = tuple[int | None, int | None, int]
+
+
+def lone_move(link: Link, watched: int) -> Delays:
+    """Earliest and latest ticks from a move of one lever to its output, and the latest seen.
+
+    Earliest is None if the output never follows, latest if it may not. Up and down moves
+    alike; the line's constant delay is left out.
+    """
+    compiled = Compiled(factored(link, None))
+    runner = _Runner(compiled, watched, link.outputs[watched])
+    up = runner.moves(runner.while_still(compiled.starts()), strike(0))
+    down = runner.moves(runner.while_still(runner.shown), rest(0))
+    times = [*up, *down]
+    seen = [t for t in times if t is not None]
+    latest = None if None in times or not seen else max(seen)
+    return min(seen, default=None), latest, max(seen, default=1)
+
+
+class _Runner:
+    def __init__(self, compiled: Compiled, watched: int, output: int) -> None:
+        self.compiled, self.watched, self.output = compiled, watched, output
+        self.shown: set[State] = set()
+
+    def while_still(self, starts: Iterable[State]) -> set[State]:
+        """Every state after an event that is reached from these while no lever moves."""
+        known = set(starts)
+        new = list(known)
+        while new:
+            state = new.pop()
+            passed = self.compiled.next_event(state)
+            if passed is None:
+                continue
+            for after, _, _ in self.compiled.outcomes(state, passed):
+                if after not in known:
+                    known.add(after)
+                    new.append(after)
+        return known
+
+    def moves(self, states: Iterable[State], wanted: Signal) -> Iterator[int | None]:
+        """Move the lever at every tick of every state; ticks until the signal, None if never."""
+        for state in states:
+            event = self.compiled.next_event(state)
+            for passed in range(1, (event or 1) + 1):
+                for after, log, _ in self.compiled.outcomes(state, passed, (self.watched,)):
+                    yield from self._until(after, log, wanted)
+
+    def _until(self, state: State, log: list[Occurrence], wanted: Signal) -> Iterator[int | None]:
+        """Follow every way that a move can go until the output shows it."""
+        ways = [(state, log, 0)]
+        passed_through: set[State] = set()
+        while ways:
+            state, log, now = ways.pop()
+            if (wanted, (self.output,)) in log:
+                self.shown.add(state)
+                yield now
+                continue
+            passed = self.compiled.next_event(state)
+            if passed is None or state in passed_through:
+                yield None  # at rest, or round in a circle, without it
+                continue
+            passed_through.add(state)
+            for after, said, _ in self.compiled.outcomes(state, passed):
+                ways.append((after, said, now + passed))
