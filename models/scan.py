@@ -59,6 +59,11 @@ class Scan(Scheme):
         return len(self.places)
 
     @property
+    def clock_offset(self) -> tuple[int, int]:
+        """As given."""
+        return self.offset
+
+    @property
     def warm_up(self) -> int:
         """The receiver has begun with its samples; both ends may then be anywhere."""
         return self.slot + self.sample + max(0, self.late + self.offset[1])

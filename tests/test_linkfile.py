@@ -27,7 +27,9 @@ TIME = (
 TIME0, TIME1 = TIME.format(0), TIME.format(1)
 TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
 PULSE_GAP_KEYS = "scheme, gaps, pulse, window, busy, depth, receiver, on_miss"
-SCHEME_NAMES = '"pulse-gap", "wire-per-input", "parallel-code" or "framed-serial"'
+SCHEME_NAMES = (
+    '"pulse-gap", "wire-per-input", "parallel-code", "framed-serial", "free-scan" or "synced-scan"'
+)
 TOP_KEYS = "name, tick, inputs, outputs, link, line, clock, operator"
 GAPS = f"a list with one time per input, each {TIME1}"
 
@@ -469,15 +471,38 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
             'scheme "pulse-gap" takes presses, not the positions of levers',
         ),
         (
-            TOP + '[inputs]\ncount = 1\nkind = "level"\n[link]\nscheme = "wire-per-input"',
-            'inputs.kind: found "level"; allowed: "press": '
-            'scheme "wire-per-input" takes presses, not the positions of levers',
+            TOP + '[inputs]\ncount = 2\nkind = "press"\n[link]\nscheme = "free-scan"\nslot = 4',
+            'inputs.kind: found "press"; allowed: "level": '
+            'scheme "free-scan" takes the positions of levers; it may miss a press',
+        ),
+        (
+            TOP + '[inputs]\ncount = 2\n[link]\nscheme = "free-scan"\nslot = 1',
+            "link.slot: found 1; allowed: a whole number of ticks, at least 2, or a quoted "
+            'duration like "1.2 s" (ns, us, ms, s, min)',
+        ),
+        (
+            TOP + '[inputs]\ncount = 2\n[link]\nscheme = "free-scan"\nslot = 4\nsample = 4',
+            "link.sample: found 4; allowed: 1 to 3: inside the slot, which is 4",
+        ),
+        (
+            TOP + 'inputs.count = 2\nlink.scheme = "free-scan"\nlink.slot = 4\nline.delay = [1, 2]',
+            "line.delay: found [1, 2]; allowed: one delay, not a range: "
+            "the receiver's slots follow it",
+        ),
+        (
+            TOP + 'inputs.count = 2\nlink.scheme = "free-scan"\nlink.slot = 4\noperator.hold = 2',
+            "operator.hold: found 2; allowed: spacing and repeat: "
+            "levers are moved, hold is for presses",
+        ),
+        (
+            TOP + 'inputs.count = 2\nlink.scheme = "free-scan"\nlink.slot = 4\nclock.offset = 9',
+            "clock.offset: found 9; allowed: at most 6, a slot and what comes before a sample",
         ),
         (
             THREE + '[inputs]\nkind = "pres"',
             'inputs.kind: found "pres"; allowed: "press"; did you mean \'press\'?',
         ),
-        (THREE + "[inputs]\nkind = 1", 'inputs.kind: found 1; allowed: "press"'),
+        (THREE + "[inputs]\nkind = 1", 'inputs.kind: found 1; allowed: "press" or "level"'),
         (
             TOP + '[link]\nscheme = "wire-per-input"',
             "inputs.count: found nothing; allowed: "
@@ -1250,7 +1275,7 @@ def verdict_with(name: str, **changes: Any) -> Verdict:
 
 def test_codes_that_are_parts_of_others_would_not_survive_the_skew() -> None:
     # A code is told from its parts only if it has none: common practice, no source.
-    assert verdict_with("stage_lamps", codes=(1, 2, 3, 4, 5, 6), lines=3) is Verdict.FAILS
+    assert verdict_with("stage_lamps", codes=(1, 2, 3, 4, 5, 6), width=3) is Verdict.FAILS
     link = shipped("stage_lamps")
     plain = replace(link, faults=Faults(), scheme=ParallelCode((1, 2, 3, 4, 5, 6), 3))
     assert judge(Subject(plain), "auto", Progress()).verdict is Verdict.HOLDS

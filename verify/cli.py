@@ -222,7 +222,16 @@ def show(file: str) -> int:
 @click.argument("file", type=click.Path(), default="-")
 @click.option(
     "--scheme",
-    type=click.Choice(["pulse-gap", "wire-per-input", "parallel-code", "framed-serial"]),
+    type=click.Choice(
+        [
+            "pulse-gap",
+            "wire-per-input",
+            "parallel-code",
+            "framed-serial",
+            "free-scan",
+            "synced-scan",
+        ]
+    ),
     default="pulse-gap",
     show_default=True,
 )

@@ -12,6 +12,7 @@ from typing import Annotated, Any, cast
 from pydantic import Field, PlainValidator, field_validator, model_validator
 
 from models.parameters import SCHEMES, Parameters
+from models.parameters.base import Setting
 from verify import units
 from verify.errors import LinkFileError
 from verify.fields import (
@@ -56,7 +57,7 @@ class Inputs(Table):
         max_length=MOST_INPUTS,
         description=f"a list of 1 to {MOST_INPUTS} names, each a string",
     )
-    kind: str = Field("press", description='"press"')
+    kind: str | None = Field(None, description='"press" or "level"')
 
     @field_validator("names")
     @classmethod
@@ -135,7 +136,9 @@ class OperatorTable(Table):
 
 
 class Clock(Table):
-    """Table ``[clock]``: both ends of the present schemes run on one clock."""
+    """Table ``[clock]``, in ticks. ``offset``: the receiver's clock starts up to this much away."""
+
+    offset: Time = 0
 
 
 class Top(Table):
@@ -248,7 +251,7 @@ class _Reading:
         self.parameters = self._parameters()
         self.line = cast(Line | None, self._table("line"))
         self.outputs = cast(Outputs | None, self._table("outputs"))
-        self._table("clock")
+        self.clock = cast(Clock | None, self._table("clock"))
         self.operator = cast(OperatorTable | None, self._table("operator"))
 
     def _alone(self, *keys: str) -> Top | None:
@@ -282,6 +285,8 @@ class _Reading:
         inputs = self._number()
         names = self._names(inputs)
         self._kind()
+        self._moved()
+        self._clocks()
         self._in_time()
         self._skewed(inputs)
         self._swallowing()
@@ -301,7 +306,7 @@ class _Reading:
             tick=self.tick,
             names=names,
             scheme_name=self.parameters.scheme,
-            scheme=self.parameters.build(inputs),
+            scheme=self.parameters.build(inputs, self._setting()),
             operator=Operator(
                 spacing=self.operator.spacing,
                 repeat=self.operator.repeat,
@@ -313,6 +318,7 @@ class _Reading:
             within=self.operator.within,
             faults=Faults(self.line.jitter, self.line.skew, self.line.shortest),
             order=order,
+            kind=self._kind_of_input(),
         )
 
     # -- what spans tables ----------------------------------------------------
@@ -341,14 +347,52 @@ class _Reading:
         if self.inputs is None or self.parameters is None:
             return
         takes, kind = self.parameters.takes, self.inputs.kind
-        if kind not in takes:
+        if kind is not None and kind not in takes:
             allowed = one_of(takes) + did_you_mean(kind, takes)
             if kind == "level":
                 allowed += (
                     f': scheme "{self.parameters.scheme}" takes presses, '
                     "not the positions of levers"
                 )
+            if kind == "press":
+                allowed += (
+                    f': scheme "{self.parameters.scheme}" takes the positions of levers; '
+                    "it may miss a press"
+                )
             self._note([Finding(("inputs", "kind"), allowed)])
+
+    def _kind_of_input(self) -> str:
+        named = self.inputs.kind if self.inputs is not None else None
+        return named or (self.parameters.takes[0] if self.parameters is not None else "press")
+
+    def _moved(self) -> None:
+        """Levers are moved, not held."""
+        if self.operator is None or self._kind_of_input() != "level":
+            return
+        for key in ("hold", "overlap", "within"):
+            if key in self.operator.model_fields_set:
+                allowed = f"spacing and repeat: levers are moved, {key} is for presses"
+                self._note([Finding(("operator", key), allowed)])
+
+    def _setting(self) -> Setting:
+        line, clock = self.line, self.clock
+        return Setting(
+            line.delay if line is not None else (0, 0),
+            tuple(line.branches) if line is not None else (0,),
+            clock.offset if clock is not None else 0,
+        )
+
+    def _clocks(self) -> None:
+        if self.parameters is None:
+            return
+        given = self.clock is not None and "offset" in self.clock.model_fields_set
+        if given and not self.parameters.clocked:
+            self._note([Finding(("clock", "offset"), self._no_clocks())])
+            return
+        self._note(self.parameters.misfits(self._setting()))
+
+    def _no_clocks(self) -> str:
+        return f"no key: clocks that differ are not modelled for {self._scheme_word()} yet"
 
     def _in_time(self) -> None:
         if self.line is None or self.operator is None or self.operator.within is None:
@@ -363,7 +407,7 @@ class _Reading:
     def _skewed(self, inputs: int | None) -> None:
         if self.line is None or self.line.skew == 0 or self.parameters is None or inputs is None:
             return
-        if self.parameters.build(inputs).lines == 1:
+        if self.parameters.build(inputs, self._setting()).lines == 1:
             allowed = (
                 f'0: this link of scheme "{self.parameters.scheme}" has one line, '
                 "and skew is between lines"
@@ -417,10 +461,8 @@ class _Reading:
 
     def _explained(self, finding: Finding) -> Finding:
         *table, key = finding.key
-        if table == ["clock"]:
-            scheme = self._scheme_word()
-            allowed = f"no key: clocks that differ are not modelled for {scheme} yet"
-            return replace(finding, allowed=allowed, found=None)
+        if table == ["clock"] and (self.parameters is None or not self.parameters.clocked):
+            return replace(finding, allowed=self._no_clocks(), found=None)
         known = self._keys(table)
         return replace(finding, allowed=", ".join(known) + self._hint(str(key), table, known))
 

@@ -29,13 +29,18 @@ name = "carillon"     # default: the name of the file
 
 _COUNT = """\
 count = {inputs:<14}# how many; "names" may stand here instead
-# kind = "press"      # momentary: each press gives one strike of its output
+{kind}
 """
 
 _NAMES = """\
 {names}
-# kind = "press"      # momentary: each press gives one strike of its output
+{kind}
 """
+
+_KIND = {
+    "press": '# kind = "press"      # momentary: each press gives one strike of its output',
+    "level": '# kind = "level"      # levers: the output follows the position',
+}
 
 _WIRE_PER_INPUT = """
 [link]
@@ -83,6 +88,14 @@ bit = {bit:<16}# length of a bit, and of the start pulse; required
 # depth = 1           # presses kept, 1 to 64; only with busy = "queue"
 """
 
+_SCAN = """
+[link]
+scheme = "{scheme}"  # both ends step through the inputs, a slot each; required
+slot = {slot:<15}# length of a slot; required
+# sample = {sample:<11}# from the receiver's slot to its sample; default: the middle
+# align = 0           # lag of the receiver's slots; default: the line's delay
+"""
+
 _SPACING = (
     "# least time between any two presses; default 0",
     "# least time between any two presses",
@@ -103,11 +116,22 @@ _REST = """
 # skew = 0            # largest difference between two lines' delays; needs two lines
 # shortest = 0        # shorter pulses do not arrive; above 1, delay must be as long
 
-[clock]               # no keys: with this scheme both ends run on one clock
-
+{clock}
 [operator]            # how the inputs may be used
 {spacing}
-# repeat = 0          # least time between presses of the same input
+# repeat = 0          # least time between {changes} of the same input
+{held}"""
+
+_ONE_CLOCK = """\
+[clock]               # no keys: with this scheme both ends run on one clock
+"""
+
+_OWN_CLOCK = """\
+[clock]
+# offset = 0          # the receiver's clock starts up to this much away
+"""
+
+_HELD = """\
 # hold = 1            # how long an input stays pressed; or [least, most]
 {overlap}# how many inputs may be held at once; default: all of them
 # within = [0, 100]   # when a strike is due after its press; default: as for a lone press
@@ -126,9 +150,10 @@ def starting_file(scheme: str = "pulse-gap", inputs: int = 7) -> str:
     part = _WRITERS[scheme](inputs)
     keys, bells = ("one key", "one bell") if inputs == 1 else (f"{inputs} keys", f"{inputs} bells")
     if inputs <= _MOST_NAMED:
-        names = _NAMES.format(names=_list("names", [f'"{n}"' for n in _names(inputs)]))
+        notes = _list("names", [f'"{n}"' for n in _names(inputs)])
+        names = _NAMES.format(names=notes, kind=_KIND[part.kind])
     else:
-        names = _COUNT.format(inputs=inputs)
+        names = _COUNT.format(inputs=inputs, kind=_KIND[part.kind])
     lines = "one line" if part.lines == 1 else f"{part.lines} lines"
     return "".join(
         (
@@ -137,8 +162,13 @@ def starting_file(scheme: str = "pulse-gap", inputs: int = 7) -> str:
             _order(inputs),
             part.link,
             _REST.format(
-                spacing=_bound("spacing", part.spacing, 0) + _SPACING[part.spacing == 0],
-                overlap=_bound("overlap", part.overlap or inputs, inputs),
+                clock=_OWN_CLOCK if part.own_clock else _ONE_CLOCK,
+                spacing=_bound("spacing", part.spacing, 0)
+                + _SPACING[part.spacing == 0].replace("presses", part.changes),
+                changes=part.changes,
+                held=_HELD.format(overlap=_bound("overlap", part.overlap or inputs, inputs))
+                if part.kind == "press"
+                else "",
             ),
         )
     )
@@ -155,6 +185,13 @@ class _Part:
     lines: int = 1
     spacing: int = 0
     overlap: int | None = None
+    kind: str = "press"
+    own_clock: bool = False
+
+    @property
+    def changes(self) -> str:
+        """What the inputs do, in words."""
+        return "presses" if self.kind == "press" else "moves"
 
 
 def _pulse_gap(inputs: int) -> _Part:
@@ -180,11 +217,19 @@ def _framed_serial(inputs: int) -> _Part:
     return _Part(link, spacing=(1 + width + 1) * bit)  # a frame: start, code, stop
 
 
+def _scan(scheme: str, lines: int) -> _Part:
+    slot = 4
+    link = _SCAN.format(scheme=scheme, slot=slot, sample=slot // 2)
+    return _Part(link, lines=lines, kind="level", own_clock=True)
+
+
 _WRITERS: dict[str, Callable[[int], _Part]] = {
     "pulse-gap": _pulse_gap,
     "wire-per-input": _wire_per_input,
     "parallel-code": _parallel_code,
     "framed-serial": _framed_serial,
+    "free-scan": lambda inputs: _scan("free-scan", 1),
+    "synced-scan": lambda inputs: _scan("synced-scan", 2),
 }
 _ALLOWED = " or ".join((", ".join(f'"{s}"' for s in [*_WRITERS][:-1]), f'"{[*_WRITERS][-1]}"'))
 

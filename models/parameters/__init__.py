@@ -9,6 +9,7 @@ from models.parameters.base import Parameters
 from models.parameters.framed_serial import FramedSerialParameters
 from models.parameters.parallel_code import ParallelCodeParameters
 from models.parameters.pulse_gap import PulseGapParameters
+from models.parameters.scan import FreeScanParameters, SyncedScanParameters
 from models.parameters.wire_per_input import WirePerInputParameters
 
 __all__ = ["SCHEMES", "Parameters"]
@@ -18,5 +19,7 @@ SCHEMES: dict[str, type[Parameters]] = {
     "wire-per-input": WirePerInputParameters,
     "parallel-code": ParallelCodeParameters,
     "framed-serial": FramedSerialParameters,
+    "free-scan": FreeScanParameters,
+    "synced-scan": SyncedScanParameters,
 }
 """Name of a scheme in a link file -> the parameters it has there."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Sized
+from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, ValidationInfo
@@ -12,10 +13,20 @@ from verify.fields import Finding, Table, context, number_of_entries, refusal
 from verify.parts.scheme import Scheme
 
 
+@dataclass(frozen=True)
+class Setting:
+    """What other tables of the file say, ticks: line delay, branches, clock offset."""
+
+    delay: tuple[int, int] = (0, 0)
+    branches: tuple[int, ...] = (0,)
+    offset: int = 0
+
+
 class Parameters(Table, ABC):
     """Table ``[link]`` of one scheme. ``takes``: the kinds of input that it can carry."""
 
     takes: ClassVar[tuple[str, ...]] = ("press",)
+    clocked: ClassVar[bool] = False  # the receiver's own clock is modelled
 
     scheme: str
 
@@ -25,8 +36,12 @@ class Parameters(Table, ABC):
         return None
 
     @abstractmethod
-    def build(self, inputs: int) -> Scheme:
+    def build(self, inputs: int, setting: Setting) -> Scheme:
         """The scheme for this many inputs."""
+
+    def misfits(self, setting: Setting) -> list[Finding]:
+        """What other tables say that makes no sense for this scheme; keys from the top."""
+        return []
 
 
 def check_one_per_input(entries: Sized, entry: str, info: ValidationInfo) -> None:

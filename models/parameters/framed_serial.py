@@ -5,7 +5,14 @@ from __future__ import annotations
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from models.framed_serial import FramedSerial
-from models.parameters.base import Busy, Depth, Parameters, check_one_per_input, stray_depth
+from models.parameters.base import (
+    Busy,
+    Depth,
+    Parameters,
+    Setting,
+    check_one_per_input,
+    stray_depth,
+)
 from models.parameters.codes import (
     LIST_OF_CODES,
     WIDEST,
@@ -40,7 +47,7 @@ class FramedSerialParameters(Parameters):
         """One per code, if there are codes."""
         return None if self.codes is None else len(self.codes)
 
-    def build(self, inputs: int) -> Scheme:
+    def build(self, inputs: int, setting: Setting) -> Scheme:
         """A frame per press on one line."""
         codes = range(inputs) if self.codes is None else self.codes
         return FramedSerial(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from models.parallel_code import ParallelCode
-from models.parameters.base import Parameters, check_one_per_input
+from models.parameters.base import Parameters, Setting, check_one_per_input
 from models.parameters.codes import (
     LIST_OF_CODES,
     WIDEST,
@@ -25,6 +27,8 @@ class ParallelCodeParameters(Parameters):
     Without ``codes``, input i has code i + 1; without ``lines``, as many as the codes need.
     """
 
+    takes: ClassVar[tuple[str, ...]] = ("press", "level")
+
     lines: int | None = Field(None, ge=1, le=WIDEST, description=WIDTH)
     codes: list[Code] | None = Field(None, description=LIST_OF_CODES)
     settle: Time = 0
@@ -34,7 +38,7 @@ class ParallelCodeParameters(Parameters):
         """One per code, if there are codes."""
         return None if self.codes is None else len(self.codes)
 
-    def build(self, inputs: int) -> Scheme:
+    def build(self, inputs: int, setting: Setting) -> Scheme:
         """Every input drives its own lines."""
         codes = range(1, inputs + 1) if self.codes is None else self.codes
         words = tuple(as_number(code) for code in codes)

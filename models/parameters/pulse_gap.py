@@ -11,6 +11,7 @@ from models.parameters.base import (
     Busy,
     Depth,
     Parameters,
+    Setting,
     check_one_per_input,
     stray_depth,
 )
@@ -57,7 +58,7 @@ class PulseGapParameters(Parameters):
         """One per gap."""
         return len(self.gaps)
 
-    def build(self, inputs: int) -> Scheme:
+    def build(self, inputs: int, setting: Setting) -> Scheme:
         """Two pulses per press on one line."""
         return PulseGap(
             gaps=tuple(self.gaps),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from models.parameters.base import Parameters
+from typing import ClassVar
+
+from models.parameters.base import Parameters, Setting
 from models.wire_per_input import WirePerInput
 from verify.parts.scheme import Scheme
 
@@ -10,6 +12,8 @@ from verify.parts.scheme import Scheme
 class WirePerInputParameters(Parameters):
     """wire-per-input has none."""
 
-    def build(self, inputs: int) -> Scheme:
+    takes: ClassVar[tuple[str, ...]] = ("press", "level")
+
+    def build(self, inputs: int, setting: Setting) -> Scheme:
         """One line each."""
         return WirePerInput(inputs)

@@ -46,13 +46,13 @@ def lone_presses(link: Link) -> Lone:
 def _lone_level(link: Link) -> Lone:
     watched = range(link.inputs) if link.watched is None else [link.watched]
     rows = {i: lone_move(link, i) for i in watched}
-    unwatched = (0, 0, 0)
+    unwatched = (0, 0, 0, True)
     ordered = [rows.get(i, unwatched) for i in range(link.inputs)]
     return Lone(
         tuple(r[0] for r in ordered),
         tuple(r[1] for r in ordered),
         tuple(r[2] for r in ordered),
-        True,
+        all(r[3] for r in ordered),
     )
 
 

@@ -13,14 +13,14 @@ from verify.language.state import Signal
 from verify.parts.link import Link, factored
 from verify.parts.signals import rest, strike
 
-Delays = tuple[int | None, int | None, int]
+Delays = tuple[int | None, int | None, int, bool]
 
 
 def lone_move(link: Link, watched: int) -> Delays:
     """Earliest and latest ticks from a move of one lever to its output, and the latest seen.
 
-    Earliest is None if the output never follows, latest if it may not. Up and down moves
-    alike; the line's constant delay is left out.
+    Earliest is None if the output never follows, latest if it may not; the last says whether
+    the link comes to rest. Up and down moves alike; the line's constant delay is left out.
     """
     compiled = Compiled(factored(link, None))
     runner = _Runner(compiled, watched, link.outputs[watched])
@@ -29,7 +29,8 @@ def lone_move(link: Link, watched: int) -> Delays:
     times = [*up, *down]
     seen = [t for t in times if t is not None]
     latest = None if None in times or not seen else max(seen)
-    return min(seen, default=None), latest, max(seen, default=1)
+    rests = any(compiled.next_event(state) is None for state in runner.shown)
+    return min(seen, default=None), latest, max(seen, default=1), rests
 
 
 class _Runner:

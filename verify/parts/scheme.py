@@ -36,6 +36,11 @@ class Scheme(ABC):
         return 0
 
     @property
+    def clock_offset(self) -> tuple[int, int]:
+        """Least and most ticks by which the receiver's clock starts away from where it should."""
+        return 0, 0
+
+    @property
     def queue(self) -> Queue | None:
         """The transmitter's queue, None if it has none."""
         return None

@@ -145,7 +145,8 @@ def judge(
     for alike in subject.distinct_parts():
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_of(link)).items():
-            answer = _ask(factored(link, windows), engine, budget, progress, latencies)
+            system, rests = factored(link, windows), subject.lone_of(link).rests
+            answer = _ask(system, rests, engine, budget, progress, latencies)
             answers.append(answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
@@ -167,7 +168,12 @@ def judge(
 
 
 def _ask(
-    system: System, engine: EngineName, budget: Budget, progress: Progress, latencies: bool
+    system: System,
+    rests: bool,
+    engine: EngineName,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
 ) -> Answer:
     if engine == "simulator":
         from verify.engines.chance import hammer
@@ -181,6 +187,9 @@ def _ask(
     answer = _explore(system, budget, progress, latencies, FIRST_LOOK)
     if answer.verdict is not Verdict.UNDECIDED:
         return answer
+    if not rests:
+        # The solver argues from rest; a scan never comes to it.
+        return _explore(system, budget, progress, latencies, None)
     if not latencies:
         from verify.engines.chance import flood
 

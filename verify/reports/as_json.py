@@ -108,6 +108,7 @@ def conditions(link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:
         "line.jitter": link.faults.jitter,
         "line.skew": link.faults.skew,
         "line.shortest": link.faults.shortest,
+        "clock.offset": list(link.scheme.clock_offset),
     }
     return {"operator": bounds, "disturbances": disturbances}
 
@@ -117,6 +118,7 @@ def _head(question: str, link: Link, *, spacing_is_asked: bool = False) -> dict[
         "question": question,
         "name": link.name,
         "scheme": link.scheme_name,
+        "kind": link.kind,
         "tick_s": float(link.tick),
         **conditions(link, spacing_is_asked=spacing_is_asked),
     }

@@ -618,12 +618,13 @@ def _key(paper: _Paper, blocks: Sequence[Sequence[Column]], link: Link) -> Itera
     """What the marks in use mean, and how long a tick is."""
     marks = paper.marks
     seen = {mark for row in paper.rows for mark in row.marks.values()}
+    press = link.kind == "press"
     words = [
-        (marks.press, marks.press, "pressed"),
-        (marks.release, marks.release, "let go"),
+        (marks.press, marks.press, "pressed" if press else "goes up"),
+        (marks.release, marks.release, "let go" if press else "goes down"),
         (marks.rise, marks.rise, "line rises"),
-        (marks.strike, marks.strike, "strikes"),
-        (marks.wrong, marks.wrong, "strikes, but was not due"),
+        (marks.strike, marks.strike, "strikes" if press else "goes up"),
+        (marks.wrong, marks.wrong, "strikes, but was not due" if press else "wrongly goes up"),
         (marks.due, marks.due, "strike due"),
         (
             marks.due_from,

@@ -28,6 +28,8 @@ from verify.units import duration_text, rate_text, ticks_text
 
 # A matrix or list longer than this is for --json.
 MOST_ROWS = 64
+# Columns of schemes that are numbers, not times.
+PLAIN = ("line", "code", "slot")
 
 
 @contextmanager
@@ -51,12 +53,15 @@ def show_check(subject: Subject, judged: Judgement) -> None:
         _say(
             console,
             f"holds: every press of '{name}' comes out at its own output in time, and nothing "
-            "else does, in press sequences of any length.",
+            "else does, in press sequences of any length."
+            if link.kind == "press"
+            else f"holds: every output of '{name}' follows its lever in time, and nothing else, "
+            "in sequences of moves of any length.",
         )
     elif judged.trace is not None:
-        presses = len(judged.trace.script.presses)
-        noun = "press breaks" if presses == 1 else "presses break"
-        _say(console, f"fails: {presses} {noun} '{name}'.")
+        changes = len(judged.trace.script.presses)
+        noun = _change(link) if changes == 1 else f"{_changes(link)}"
+        _say(console, f"fails: {changes} {noun} break{'s' * (changes == 1)} '{name}'.")
         _show_trace(console, subject, judged.trace)
     else:
         _say(console, "undecided: no failure found, and no proof that there is none.")
@@ -73,7 +78,7 @@ def show_spacing(subject: Subject, found: Spacing, pairs: Pairs | None) -> None:
             _say(console, f"One tick less, {ticks_text(found.ticks - 1, link.tick)}, fails:")
             _show_trace(console, subject, found.trace_below)
     elif found.verdict is Verdict.FAILS and found.trace_below is not None:
-        _say(console, "fails: no spacing is safe; a press goes wrong by itself.")
+        _say(console, f"fails: no spacing is safe; a {_change(link)} goes wrong by itself.")
         _show_trace(console, subject, found.trace_below)
     else:
         _say(console, f"undecided: {found.covered}.")
@@ -126,7 +131,7 @@ def show_link(subject: Subject) -> None:
     facts.add_column()
     settings = {
         "tick": duration_text(link.tick),
-        "inputs": f"{link.inputs}, press",
+        "inputs": f"{link.inputs}, {link.kind}",
         "scheme": f"{link.scheme_name}, {_count(link.scheme.lines, 'line')}",
         **{
             key: value if isinstance(value, str) else ticks_text(value, link.tick)
@@ -136,11 +141,14 @@ def show_link(subject: Subject) -> None:
         "branches": ", ".join(f"+{ticks_text(extra, link.tick)}" for extra in link.branches),
         "spacing": ticks_text(operator.spacing, link.tick),
         "repeat": ticks_text(operator.repeat, link.tick),
-        "hold": _span(operator.hold, link),
-        "overlap": "any number" if operator.overlap is None else str(operator.overlap),
         **_faults(link),
-        "within": "as a lone press takes" if link.within is None else _span(link.within, link),
     }
+    if link.kind == "press":
+        settings |= {
+            "hold": _span(operator.hold, link),
+            "overlap": "any number" if operator.overlap is None else str(operator.overlap),
+            "within": "as a lone press takes" if link.within is None else _span(link.within, link),
+        }
     for key, value in settings.items():
         facts.add_row(key, Text(value))
     console.print(facts)
@@ -163,10 +171,11 @@ def conditions(link: Link, *, spacing: bool = True) -> str:
     operator = link.operator
     said = []
     if spacing:
-        said.append(f"presses at least {ticks_text(operator.spacing, link.tick)} apart")
+        said.append(f"{_changes(link)} at least {ticks_text(operator.spacing, link.tick)} apart")
     if operator.repeat:
         said.append(f"the same input after {ticks_text(operator.repeat, link.tick)}")
-    said.append(f"held {_span(operator.hold, link)}")
+    if link.kind == "press":
+        said.append(f"held {_span(operator.hold, link)}")
     if operator.overlap is not None:
         said.append(f"at most {operator.overlap} held at once")
     said.append(f"line delay {_span(link.delay, link)}")
@@ -196,17 +205,19 @@ def _ascii_only() -> bool:
 
 def _show_trace(console: Console, subject: Subject, trace: Trace) -> None:
     width = max(40, console.width)
-    drawn = picture(trace, subject.link, width, windows=subject.windows, ascii_only=_ascii_only())
+    # The windows are those of presses; a lever's output has no one moment at which it is due.
+    windows = subject.windows if subject.link.kind == "press" else None
+    drawn = picture(trace, subject.link, width, windows=windows, ascii_only=_ascii_only())
     console.print(Text(drawn), soft_wrap=True)
 
 
 def _spacing_sentence(ticks: int, link: Link) -> str:
     if ticks == 0:
-        return "holds at any spacing: even presses in the same tick come out right."
+        return f"holds at any spacing: even {_changes(link)} in the same tick come out right."
     rate = rate_text(1 / (ticks * link.tick))
     return (
         f"holds at a spacing of {ticks_text(ticks, link.tick)} and above: "
-        f"up to {rate}, press sequences of any length."
+        f"up to {rate}, sequences of any length."
     )
 
 
@@ -218,7 +229,7 @@ def _show_pairs(console: Console, link: Link, pairs: Pairs) -> None:
     table = _table("after \\ next", *(printable(n) for n in link.names[:MOST_ROWS]))
     for name, row in zip(link.names[:MOST_ROWS], pairs.ticks, strict=False):
         table.add_row(Text(printable(name)), *(str(t) for t in row[:MOST_ROWS]))
-    _say(console, "\nLeast ticks from a press (row) to any later press (column):")
+    _say(console, f"\nLeast ticks from a {_change(link)} (row) to any later one (column):")
     console.print(table)
     _left_out(console, link.inputs)
     proof = {
@@ -268,7 +279,7 @@ def _faults(link: Link) -> dict[str, str]:
 
 
 def _own(column: str, value: int, link: Link) -> str:
-    return str(value) if column == "line" else ticks_text(value, link.tick)
+    return str(value) if column in PLAIN else ticks_text(value, link.tick)
 
 
 def _lone(subject: Subject, index: int, branch: int) -> str:
@@ -278,6 +289,14 @@ def _lone(subject: Subject, index: int, branch: int) -> str:
         return "never"
     hidden, (least, most) = subject.link.hidden_delay(branch), subject.link.delay
     return _span((earliest + hidden, latest + hidden + most - least), subject.link)
+
+
+def _change(link: Link) -> str:
+    return "press" if link.kind == "press" else "move"
+
+
+def _changes(link: Link) -> str:
+    return "presses" if link.kind == "press" else "moves"
 
 
 def _count(number: int, noun: str) -> str:

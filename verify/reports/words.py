@@ -14,6 +14,7 @@ from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.parts.operator import Operator
 from verify.parts.signals import Kind
+from verify.reports.lever_words import moves_of, what_went_wrong
 from verify.units import duration_text, seconds, ticks_text
 
 # Of a long list only the last few are told; the picture and the list of presses have them all.
@@ -41,6 +42,9 @@ def failure_sentence(trace: Trace, link: Link, windows: tuple[Windows, ...] | No
     """
     if trace.failure is None:
         return _all_right(trace, link)
+    if link.kind == "level":
+        told = what_went_wrong(trace, trace.failure, link)
+        return f"{moment(trace.failure.tick, link)}: {told}"
     story = _Story(trace, trace.failure, link, windows)
     return f"{moment(trace.failure.tick, link)}: {'; '.join([story.what(), *story.causes()])}"
 
@@ -51,17 +55,23 @@ def script_lines(trace: Trace, link: Link) -> list[str]:
     Example: ``tick 15 (750 ms): 'c' pressed``.
     """
     told = [(p.tick, 1, p.input) for p in trace.script.presses]
+    if link.kind == "level":
+        told = [
+            (tick, 1 - n % 2, i)
+            for i in range(link.inputs)
+            for n, tick in enumerate(moves_of(trace, i))
+        ]
     of_signal = {input_signal(link, i): i for i in range(link.inputs)}
     told += [
         (e.tick, 0, of_signal[e.signal])
         for e in trace.events
-        if e.value == 0 and e.signal in of_signal
+        if e.value == 0 and e.signal in of_signal and link.kind == "press"
     ]
     lines = []
     if trace.script.delay or link.delay[1]:
         lines.append(f"line delay in this run: {ticks_text(trace.script.delay, link.tick)}")
     for tick, pressed, i in sorted(told):
-        did = "pressed" if pressed else "let go"
+        did = ("let go", "pressed")[pressed] if link.kind == "press" else ("down", "up")[pressed]
         lines.append(f"{moment(tick, link)}: {quoted(link, i)} {did}")
     return lines
 
