@@ -17,7 +17,7 @@ Delays = tuple[int | None, int | None, int, bool]
 
 
 def lone_move(link: Link, watched: int) -> Delays:
-    """Earliest and latest ticks from a move of one lever to its output, and the latest seen.
+    """Earliest and latest ticks from a move of one lever to its output, and the longest followed.
 
     Earliest is None if the output never follows, latest if it may not; the last says whether
     the link comes to rest. Up and down moves alike; the line's constant delay is left out.
@@ -30,13 +30,14 @@ def lone_move(link: Link, watched: int) -> Delays:
     seen = [t for t in times if t is not None]
     latest = None if None in times or not seen else max(seen)
     rests = any(compiled.next_event(state) is None for state in runner.shown)
-    return min(seen, default=None), latest, max(seen, default=1), rests
+    return min(seen, default=None), latest, runner.longest, rests
 
 
 class _Runner:
     def __init__(self, compiled: Compiled, watched: int, output: int) -> None:
         self.compiled, self.watched, self.output = compiled, watched, output
         self.shown: set[State] = set()
+        self.longest = 1  # ticks that any move was followed
 
     def while_still(self, starts: Iterable[State]) -> set[State]:
         """Every state after an event that is reached from these while no lever moves."""
@@ -67,6 +68,7 @@ class _Runner:
         passed_through: set[State] = set()
         while ways:
             state, log, now = ways.pop()
+            self.longest = max(self.longest, now)
             if (wanted, (self.output,)) in log:
                 self.shown.add(state)
                 yield now

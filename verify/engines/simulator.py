@@ -104,7 +104,7 @@ def replay(link: Link, windows: tuple[Windows, ...], script: Script) -> Trace:
     latencies: list[Latency] = []
     failure: Failure | None = None
     namer = _Namer(link, script.delay)
-    for moment in simulator.run(script):
+    for moment in simulator.run(script, until=_horizon(link, windows, script)):
         if failure is not None and moment.tick > failure.tick:
             if failure.kind == Kind.LOST.label and _comes(moment, failure, link):
                 failure = _late(failure, moment.tick)
@@ -120,6 +120,14 @@ def replay(link: Link, windows: tuple[Windows, ...], script: Script) -> Trace:
             elif signal == signals.failure(branch) and failure is None:
                 failure = namer.failure(moment.tick, branch, values)
     return Trace(script, tuple(events), failure, tuple(latencies))
+
+
+def _horizon(link: Link, windows: tuple[Windows, ...], script: Script) -> int | None:
+    """A link that never rests is followed until all that was pressed is surely over."""
+    if link.scheme.warm_up == 0:
+        return None
+    last = max((press.tick for press in script.presses), default=link.scheme.warm_up)
+    return last + 2 * max(max(w.latest) for w in windows) + 2
 
 
 def _comes(moment: Moment, failure: Failure, link: Link) -> bool:
