@@ -64,6 +64,11 @@ class Scan(Scheme):
         return self.offset
 
     @property
+    def offset_reach(self) -> int:
+        """The largest offset, ticks, that can be asked about: the receiver must have begun."""
+        return self.slot + self.sample + self.late
+
+    @property
     def warm_up(self) -> int:
         """The receiver has begun with its samples; both ends may then be anywhere."""
         return self.slot + self.sample + max(0, self.late + self.offset[1])

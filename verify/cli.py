@@ -205,6 +205,39 @@ def latency(file: str, engine: EngineName, seconds: float, as_json: bool, traces
 
 
 @main.command()
+@click.option(
+    "--of",
+    required=True,
+    type=click.Choice(["clock.offset", "line.jitter", "line.skew", "line.shortest"]),
+    help="The disturbance, by its key in link files.",
+)
+@_question
+def margin(file: str, engine: EngineName, seconds: float, as_json: bool, of: str) -> int:
+    """How much of one disturbance does the link survive?
+
+    The largest amount that still holds, with a failing trace just past it. The file's
+    other disturbances stand.
+
+    Example: fewwire margin weather_mast.toml --of line.jitter
+    """
+    from verify.questions.margin import margin as largest
+
+    with _watched() as progress:
+        subject = _subject(file)
+        found = largest(subject.link, of, engine, progress, _budget(seconds))
+    from verify.reports.as_json import margin_json
+
+    answer = margin_json(subject.link, found)
+    if as_json:
+        _print_json(answer)
+    else:
+        from verify.reports.terminal import show_margin
+
+        show_margin(subject, found)
+    return STATUS[answer["verdict"]]
+
+
+@main.command()
 @click.argument("file", type=click.Path())
 @_guarded
 def show(file: str) -> int:

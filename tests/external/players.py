@@ -22,7 +22,7 @@ Strikes = list[tuple[int, int]]
 
 
 @dataclass(frozen=True)
-class Player:
+class Player(Scheme):
     """The receiver of a pulse-gap scheme behind a line that goes up and down as it is told.
 
     Input 0 lifts the line, input 1 lowers it; the outputs are those of ``heard_by``. A link has
@@ -30,9 +30,6 @@ class Player:
     """
 
     heard_by: PulseGap
-    lines: int = 1
-    watches_release: bool = False
-    queue: None = None
 
     @property
     def inputs(self) -> int:
@@ -43,9 +40,6 @@ class Player:
 
     def settings(self) -> dict[str, str | int]:
         return {}
-
-    def split(self) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
-        return ((self, tuple(range(self.inputs))),)
 
     def transmitter(self) -> tuple[Machine, ...]:
         told = PRESS.occurrence("told")["input"]

@@ -5,13 +5,17 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
+from verify.engines.answer import Verdict
 from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.questions.judging import Judgement
 from verify.questions.latency import Latencies
+from verify.questions.margin import Margin
 from verify.questions.pairs import Pairs
 from verify.questions.spacing import Spacing
 from verify.reports.cautions import flashing
+
+FAILS, UNDECIDED, HOLDS = Verdict.FAILS, Verdict.UNDECIDED, Verdict.HOLDS
 
 
 def rate_hz(ticks: int, tick: Fraction) -> Fraction | None:
@@ -88,6 +92,30 @@ def latency_json(link: Link, found: Latencies, traces: bool) -> dict[str, Any]:
         "worst_s": _seconds(found.worst, link),
         "trace": _trace(found.trace),
     }
+
+
+def margin_json(link: Link, found: Margin) -> dict[str, Any]:
+    """Answer to ``margin``. ``least`` is null where the disturbance has no side below zero."""
+    sides = [side for side in (found.least, found.most) if side is not None]
+    verdicts = [side.verdict for side in sides]
+    least, most = found.least, found.most
+    return {
+        **_head("margin", link),
+        "of": found.of,
+        "verdict": next((v for v in (FAILS, UNDECIDED) if v in verdicts), HOLDS).value,
+        "engine": most.engine,
+        "covered": most.covered,
+        "least": None if least is None else _minus(least.amount),
+        "most": most.amount,
+        "least_s": None if least is None else _seconds(_minus(least.amount), link),
+        "most_s": _seconds(most.amount, link),
+        "trace_beyond": _trace(most.trace_beyond),
+        "trace_beyond_least": None if least is None else _trace(least.trace_beyond),
+    }
+
+
+def _minus(amount: int | None) -> int | None:
+    return None if amount is None else -amount
 
 
 def conditions(link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:

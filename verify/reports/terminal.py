@@ -19,6 +19,7 @@ from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.questions.judging import Judgement, Subject
 from verify.questions.latency import Latencies
+from verify.questions.margin import Margin
 from verify.questions.pairs import Pairs
 from verify.questions.spacing import Spacing
 from verify.reports import cautions
@@ -120,6 +121,26 @@ def show_latency(subject: Subject, found: Latencies, traces: bool) -> None:
                     _say(console, f"\n{label} of '{printable(row.name)}':")
                     _show_trace(console, subject, trace)
     _say(console, f"By the {found.engine}: {found.covered}. {conditions(link)}", "dim")
+
+
+def show_margin(subject: Subject, found: Margin) -> None:
+    """Each side in a sentence, with the trace just past it."""
+    link, console = subject.link, _console()
+    for name, side in (("less", found.least), ("more", found.most)):
+        if side is None:
+            continue
+        sign = "-" if name == "less" else ""
+        if side.amount is None:
+            _say(console, f"{side.verdict.value}: the link as it is, without {found.of}.")
+        else:
+            amount = ticks_text(side.amount, link.tick)
+            word = "holds" if side.verdict is Verdict.HOLDS else "undecided; holds at least"
+            _say(console, f"{word} up to {found.of} of {sign}{amount}.")
+        if side.trace_beyond is not None:
+            _say(console, "Beyond it:")
+            _show_trace(console, subject, side.trace_beyond)
+        _say(console, f"By the {side.engine}: {side.covered}.", "dim")
+    _say(console, f"{conditions(link)} {cautions.SHORT}", "dim")
 
 
 def show_link(subject: Subject) -> None:

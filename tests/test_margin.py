@@ -1,0 +1,98 @@
+"""The largest disturbance that still holds, with the trace just past it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from click.testing import CliRunner
+
+from models.framed_serial import FramedSerial
+from models.parallel_code import ParallelCode
+from models.pulse_gap import PulseGap
+from models.scan import Scan
+from tests.links import make_link
+from tests.test_cli import CARILLON
+from verify.cli import main
+from verify.engines.answer import Progress, Verdict
+from verify.errors import UsageError
+from verify.parts.line import Faults
+from verify.parts.link import Link
+from verify.parts.operator import Operator
+from verify.questions.judging import Subject, judge
+from verify.questions.margin import margin
+
+FAR_APART = Operator(spacing=40)
+
+
+def jittered(link: Link, jitter: int) -> Verdict:
+    disturbed = replace(link, faults=Faults(jitter=jitter))
+    return judge(Subject(disturbed), "explorer", Progress()).verdict
+
+
+@pytest.mark.parametrize("window", [0, 1, 2])
+def test_a_receivers_window_is_its_margin_of_jitter(window: int) -> None:
+    # One edge on time and the other late by the jitter: the gap is off by as much.
+    link = make_link(PulseGap((8, 16), 3, (window, window)), FAR_APART)
+
+    found = margin(link, "line.jitter", "explorer", Progress())
+
+    assert found.most.amount == window
+    assert found.least is None
+    assert jittered(link, window) is Verdict.HOLDS
+    assert jittered(link, window + 1) is Verdict.FAILS
+    assert found.most.trace_beyond is not None
+    assert found.most.trace_beyond.failure is not None
+
+
+def test_settling_is_the_margin_of_skew() -> None:
+    # Codes 1 and 3: the one is a transient of the other, until the lines must be steady longer.
+    scheme = ParallelCode((1, 3), 2, settle=3)
+    link = make_link(scheme, Operator(spacing=40, hold=(20, 20)))
+
+    assert margin(link, "line.skew", "explorer", Progress()).most.amount == 3
+
+
+def test_a_pulse_of_exactly_the_shortest_still_arrives() -> None:
+    link = make_link(PulseGap((8, 16), 3, (0, 0)), FAR_APART, delay=(9, 9))
+
+    assert margin(link, "line.shortest", "explorer", Progress()).most.amount == 3
+
+
+@pytest.mark.parametrize(("slot", "sample"), [(4, 2), (5, 1)])
+def test_the_margin_of_offset_reaches_to_the_edges_of_the_slot(slot: int, sample: int) -> None:
+    found = margin(
+        make_link(Scan(2, slot, sample), kind="level"), "clock.offset", "explorer", Progress()
+    )
+
+    assert found.least is not None
+    assert (found.least.amount, found.most.amount) == (sample, slot - 1 - sample)
+    assert found.least.trace_beyond is not None
+    assert found.most.trace_beyond is not None
+
+
+def test_a_link_that_fails_undisturbed_has_no_margin() -> None:
+    found = margin(make_link(PulseGap((2, 4), 1, (0, 0))), "line.jitter", "explorer", Progress())
+
+    assert found.most.amount is None
+    assert found.most.verdict is Verdict.FAILS
+
+
+@pytest.mark.parametrize(
+    ("of", "words"), [("line.skew", "a link of one line"), ("clock.offset", "a clock of its own")]
+)
+def test_a_disturbance_that_makes_no_sense_is_refused(of: str, words: str) -> None:
+    link = make_link(FramedSerial((0, 1), 1, 2, 3))
+
+    with pytest.raises(UsageError, match=words):
+        margin(link, of, "explorer", Progress())
+
+
+def test_margin_in_json() -> None:
+    result = CliRunner().invoke(main, ["margin", CARILLON, "--of", "line.jitter", "--json"])
+    found = json.loads(result.stdout)
+
+    assert result.exit_code == 0
+    assert (found["least"], found["most"], found["verdict"]) == (None, 0, "holds")
+    assert found["trace_beyond"]["failure"]["kind"] == "lost"

@@ -1,0 +1,136 @@
+"""How much of one disturbance does a link survive? The largest that still holds, on either side."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.trace import Trace
+from verify.errors import UsageError
+from verify.parts.link import Link
+from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
+
+# Disturbances this many times larger than the link's slowest input are not looked at.
+FAR = 16
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side of a margin, ticks: the largest amount that holds, and a trace just past it.
+
+    ``amount`` None: not even none of the disturbance holds, or an engine gave up at the start.
+    ``trace_beyond`` None: none of the amounts looked at fails, or an engine gave up.
+    """
+
+    amount: int | None
+    verdict: Verdict
+    engine: str
+    covered: str
+    trace_beyond: Trace | None
+
+
+@dataclass(frozen=True)
+class Margin:
+    """``least``: the side below zero, None for a disturbance that has none; ``most``: above."""
+
+    of: str
+    least: Side | None
+    most: Side
+
+
+def margin(
+    link: Link, of: str, engine: EngineName, progress: Progress, budget: Budget | None = None
+) -> Margin:
+    """The margin of a disturbance, by its key in link files; the others stay as in the file.
+
+    More of a disturbance includes less of it, so what holds holds below, and bisection on
+    proofs is exact. Raises UsageError for a disturbance that makes no sense for the link.
+    """
+    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+
+    def side(disturbed: Callable[[int], Link], most: int) -> Side:
+        return _Side(disturbed, most, engine, progress, budget).answer()
+
+    far = FAR * (max(Subject(link).lone.settled) + 1)
+    if of == "clock.offset":
+        reach = getattr(link.scheme, "offset_reach", None)
+        if reach is None:
+            raise UsageError(
+                f'clock.offset: found scheme "{link.scheme_name}"; allowed: a scheme whose '
+                "receiver has a clock of its own: free-scan, synced-scan"
+            )
+        up = side(lambda x: _offset(link, (0, x)), reach)
+        down = side(lambda x: _offset(link, (-x, 0)), reach)
+        return Margin(of, down, up)
+    if of not in ("line.jitter", "line.skew", "line.shortest"):
+        raise UsageError(f"{of}: allowed: clock.offset, line.jitter, line.skew or line.shortest")
+    if of == "line.skew" and link.scheme.lines == 1:
+        raise UsageError("line.skew: found a link of one line; allowed: one of several lines")
+    key = of.removeprefix("line.")
+    if key == "shortest":
+        # A line needs as long to tell a pulse from a shorter one.
+        far = link.delay[0] + min(link.branches)
+    return Margin(
+        of, None, side(lambda x: replace(link, faults=replace(link.faults, **{key: x})), far)
+    )
+
+
+def _offset(link: Link, offset: tuple[int, int]) -> Link:
+    return replace(link, scheme=replace(link.scheme, offset=offset))  # type: ignore[type-var]
+
+
+class _Side:
+    """Doubling, then halving, between an amount that holds and one that does not."""
+
+    def __init__(
+        self,
+        disturbed: Callable[[int], Link],
+        most: int,
+        engine: EngineName,
+        progress: Progress,
+        budget: Budget,
+    ) -> None:
+        self.disturbed, self.most = disturbed, most
+        self.engine, self.progress, self.budget = engine, progress, budget
+        self.good: tuple[int, Judgement] | None = None
+        self.bad: tuple[int, Judgement] | None = None
+
+    def answer(self) -> Side:
+        amount = 0
+        while amount <= self.most:
+            judged = self._judge(amount)
+            if judged.verdict is Verdict.UNDECIDED:
+                return self._side(judged)
+            low = self.good[0] if self.good else -1
+            if self.bad is None:
+                amount = min(max(1, 2 * low), self.most) if low < self.most else self.most + 1
+            elif self.bad[0] - low <= 1:
+                break
+            else:
+                amount = (low + self.bad[0]) // 2
+        return self._side(None)
+
+    def _judge(self, amount: int) -> Judgement:
+        judged = judge(
+            Subject(self.disturbed(amount)), self.engine, self.progress, budget=self.budget
+        )
+        if judged.verdict is Verdict.HOLDS:
+            self.good = amount, judged
+        elif judged.verdict is Verdict.FAILS:
+            self.bad = amount, judged
+        return judged
+
+    def _side(self, stuck: Judgement | None) -> Side:
+        amount = self.good[0] if self.good else None
+        trace = self.bad[1].trace if self.bad else None
+        if stuck is not None:
+            return Side(amount, Verdict.UNDECIDED, stuck.engine, stuck.covered, trace)
+        if self.good is None:
+            if self.bad is None:
+                raise AssertionError("nothing was judged")
+            return Side(None, Verdict.FAILS, self.bad[1].engine, self.bad[1].covered, trace)
+        covered = self.good[1].covered
+        if self.bad is None:
+            covered += f"; more than {self.most} ticks not looked at"
+        return Side(amount, Verdict.HOLDS, self.good[1].engine, covered, trace)
