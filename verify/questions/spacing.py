@@ -42,12 +42,14 @@ class _Ladder:
         self.bad: Trace | None = None
         self.bad_at = -1
         self.stuck: Judgement | None = None
+        self.asked: str = engine
 
     def holds(self, spacing: int) -> bool | None:
         """Judge one spacing and keep what it tells of others; None if the engine gave up."""
         judged = judge(
             self.subject.respaced(spacing=spacing), self.engine, self.progress, budget=self.budget
         )
+        self.asked = judged.engine
         if judged.verdict is Verdict.HOLDS:
             self.safe, self.safe_at = judged, spacing
             return True
@@ -79,12 +81,13 @@ def least_spacing(
     top = max(subject.lone.settled) + 1
     spacing = top
     while (held := ladder.holds(spacing)) is False:
-        if own_spacing(ladder.bad) is None if ladder.bad else False:
-            return Spacing(None, Verdict.FAILS, engine, "one press fails by itself", ladder.bad)
+        if ladder.bad is not None and own_spacing(ladder.bad) is None:
+            covered = "one press or move fails by itself"
+            return Spacing(None, Verdict.FAILS, ladder.asked, covered, ladder.bad)
         spacing *= 2
         if spacing > FAR_APART * top:
             covered = f"every spacing up to {spacing // 2} ticks fails"
-            return Spacing(None, Verdict.UNDECIDED, engine, covered, ladder.bad)
+            return Spacing(None, Verdict.UNDECIDED, ladder.asked, covered, ladder.bad)
     if held is None:
         return _undecided(ladder)
     step = 1

@@ -6,7 +6,6 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import fields
-from fractions import Fraction
 from textwrap import fill
 
 from rich.console import Console
@@ -23,6 +22,7 @@ from verify.questions.margin import Margin
 from verify.questions.pairs import Pairs
 from verify.questions.spacing import Spacing
 from verify.reports import cautions
+from verify.reports.as_json import rate_hz
 from verify.reports.picture import picture
 from verify.reports.words import printable
 from verify.units import duration_text, rate_text, ticks_text
@@ -90,7 +90,9 @@ def show_spacing(subject: Subject, found: Spacing, pairs: Pairs | None) -> None:
         f"By the {found.engine}: {found.covered}. {conditions(link, spacing=False)}",
         "dim",
     )
-    caution = cautions.flashing(_rate(found.ticks, link)) if found.ticks is not None else None
+    caution = (
+        cautions.flashing(rate_hz(found.ticks, link.tick)) if found.ticks is not None else None
+    )
     _say(console, " ".join(filter(None, [caution, cautions.SHORT])), "dim")
 
 
@@ -240,10 +242,6 @@ def _spacing_sentence(ticks: int, link: Link) -> str:
         f"holds at a spacing of {ticks_text(ticks, link.tick)} and above: "
         f"up to {rate}, sequences of any length."
     )
-
-
-def _rate(ticks: int, link: Link) -> Fraction | None:
-    return 1 / (ticks * link.tick) if ticks else None
 
 
 def _show_pairs(console: Console, link: Link, pairs: Pairs) -> None:
