@@ -523,10 +523,11 @@ def test_what_was_due_is_seen_beside_what_came(drawn: tuple[Subject, Trace], wid
     ends = {UNICODE.due, UNICODE.due_to, UNICODE.both}
     for due in due_strikes(trace, subject.link, subject.windows[branch], branch):
         if not due.delivered and due.press.tick <= failure.tick:
-            row = seen.rows[f"due {subject.link.names[due.press.input]}{suffix}"]
+            name = subject.link.names[subject.link.outputs[due.press.input]]
+            row = seen.rows[f"due {name}{suffix}"]
             assert row[due.earliest] in begins
             assert row[due.latest] in ends
-            assert f"out.{subject.link.names[due.press.input]}{suffix}" in seen.rows
+            assert f"out.{name}{suffix}" in seen.rows
 
 
 names = st.lists(
