@@ -66,6 +66,13 @@ def test_the_tolerated_offset_is_the_distance_from_the_sample_to_the_slots_edges
     assert not tolerates(late + 1)
 
 
+@pytest.mark.parametrize("offset", [(0, 0), (2, 2)])
+def test_the_solver_which_argues_from_rest_says_nothing_of_a_scan(offset: tuple[int, int]) -> None:
+    link = levers(Scan(2, 4, 2, offset=offset))
+
+    assert verdict(link, "solver").verdict is Verdict.UNDECIDED
+
+
 def test_a_sample_in_another_slot_shows_another_lever() -> None:
     judged = verdict(levers(Scan(3, 4, 2, offset=(2, 2))))
 

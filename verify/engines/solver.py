@@ -42,7 +42,7 @@ from verify.engines.symbolic import (
 from verify.engines.trace import Chosen, Press, Script
 from verify.language import expressions as ex
 from verify.language.machine import System
-from verify.language.state import Bank
+from verify.language.state import Bank, Timer
 from verify.parts.signals import delivered, failure
 
 # More events than this between two presses, and the solver gives up on the history.
@@ -146,6 +146,7 @@ class _Search:
 
     def run(self) -> Answer:
         try:
+            self._require_rest()
             level = list(self._first_histories())
             for depth in range(1, self.most + 1):
                 self.progress.presses = depth
@@ -158,6 +159,12 @@ class _Search:
         except OutOfReachError as reason:
             covered = str(reason)
         return self._answer(covered)
+
+    def _require_rest(self) -> None:
+        """Every argument here begins at rest, with the operator free to begin."""
+        for item in self.symbolic.memory:
+            if isinstance(item, Timer) and item.begin != 0:
+                raise OutOfReachError("nothing: the link does not begin at rest")
 
     def _proved(self, depth: int) -> Answer:
         if self.together > MOST_TOGETHER:
