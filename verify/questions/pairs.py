@@ -102,7 +102,8 @@ def _two_presses(subject: Subject, spacing: int) -> Matrix:
     matrix = [[0] * n for _ in range(n)]
     for i in range(n):
         matrix[i][i] = min(spacing, max(own.repeat, own.hold[0] + 1))
-    for piece in subject.parts:
+    # A link that never rests has no lone runs to start from: its proof alone raises entries.
+    for piece in subject.parts if subject.lone.rests else ():
         part, carried = piece.link, piece.carried
         free = part.with_operator(spacing=0, pairs=None)
         for windows in factored_windows(part, subject.lone_of(part)):
