@@ -177,3 +177,19 @@ def test_outputs_follow_levers_that_are_still_for_a_frame(case: tuple[Link, Scri
     for i in range(link.inputs):
         moves = sum(1 for press in script.presses if press.input == i)
         assert shown[i] == (moves % 2 == 1)
+
+
+@pytest.mark.slow
+@given(
+    st.lists(st.integers(1, 7), min_size=1, max_size=2, unique=True),
+    st.integers(0, 2),
+    st.integers(0, 6),
+)
+@settings(max_examples=25)
+def test_explorer_and_solver_agree_on_levers(codes: list[int], settle: int, spacing: int) -> None:
+    link = levers(ParallelCode(tuple(codes), 3, settle), Operator(spacing=spacing))
+
+    explored, solved = verdict(link), verdict(link, "solver")
+
+    if Verdict.UNDECIDED not in (explored.verdict, solved.verdict):
+        assert explored.verdict is solved.verdict
