@@ -81,6 +81,15 @@ def build(branch: int, windows: Windows, order: tuple[int, ...]) -> tuple[Machin
             ),
         )
 
+    oldest = entry["output"].eq(struck["output"]) & (entry.left <= entry["width"])
+    if windows.queue is not None:
+        # Of one input's presses those that waited are due later than younger ones that found
+        # no place; else the soonest due is the oldest.
+        older = due.entry("older")
+        before = older["total"] - older.left > entry["total"] - entry.left
+        due_too = older["output"].eq(entry["output"]) & (older.left <= older["width"])
+        oldest &= ~ex.Exists(due, "older", due_too & before)
+
     match = Machine(
         name,
         tuple(memory),
@@ -93,7 +102,7 @@ def build(branch: int, windows: Windows, order: tuple[int, ...]) -> tuple[Machin
                     Earliest(
                         due,
                         "d",
-                        entry["output"].eq(struck["output"]) & (entry.left <= entry["width"]),
+                        oldest,
                         (
                             entry.take(),
                             delivered(branch).emit(
