@@ -297,3 +297,18 @@ def test_every_command_has_help_with_an_example() -> None:
     for name, command in main.commands.items():
         assert command.help is not None
         assert f"Example: fewwire {name} " in command.help
+
+
+@pytest.mark.parametrize(
+    ("target", "status", "words"),
+    [("1< /dev/null", 2, "output: found Bad file descriptor"), ("|", 141, "")],
+)
+def test_output_that_cannot_be_written(target: str, status: int, words: str) -> None:
+    command = f"{sys.executable} -m verify.cli latency {CARILLON}"
+    shell = f"{command} | true; exit ${{PIPESTATUS[0]}}" if target == "|" else f"{command} {target}"
+    done = subprocess.run(["bash", "-c", shell], capture_output=True, text=True, check=False)
+
+    assert done.returncode == status
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+    assert "ignored" not in done.stderr

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 P = ParamSpec("P")
 
-HOLDS, FAILS, BAD, UNDECIDED, INTERRUPTED = 0, 1, 2, 3, 130
+HOLDS, FAILS, BAD, UNDECIDED, INTERRUPTED, PIPE_CLOSED = 0, 1, 2, 3, 130, 141
 STATUS = {"holds": HOLDS, "fails": FAILS, "undecided": UNDECIDED}
 
 
@@ -42,15 +43,25 @@ def _guarded(command: Callable[P, int]) -> Callable[P, None]:
     def run(*args: P.args, **kwargs: P.kwargs) -> None:
         try:
             status = command(*args, **kwargs)
+            if sys.stdout is not None:
+                sys.stdout.flush()
         except FewwireError as error:
             _fail(str(error), error.exit_code)
         except BrokenPipeError:
-            # The reader of our output has gone; nothing is left to say to anybody.
-            sys.stderr.close()
-            status = HOLDS
+            # The reader has gone and wants no more: end as the shell expects of a pipe.
+            _drop_output()
+            status = PIPE_CLOSED
+        except OSError as error:
+            _drop_output()
+            _fail(f"output: found {error.strerror or error}; allowed: a place to write to", BAD)
         sys.exit(status)
 
     return run
+
+
+def _drop_output() -> None:
+    """What could not be written is not tried again at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _fail(message: str, status: int) -> NoReturn:

@@ -211,8 +211,14 @@ def conditions(link: Link, *, spacing: bool = True) -> str:
 # -- pieces -----------------------------------------------------------------------
 
 
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Left to the command line, which knows the exit status; rich would exit with 1."""
+        raise BrokenPipeError
+
+
 def _console() -> Console:
-    return Console(highlight=False, soft_wrap=False)
+    return _Console(highlight=False, soft_wrap=False)
 
 
 def _say(console: Console, text: str, style: str = "") -> None:
