@@ -1,0 +1,1 @@
+"""The commands, a module each. Heavy things (z3, rich, pydantic) load only inside a command."""

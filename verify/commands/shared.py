@@ -1,0 +1,122 @@
+"""What all commands share: exit status, errors as one line, progress, the options of questions."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import wraps
+from typing import TYPE_CHECKING, Any, NoReturn, ParamSpec
+
+import click
+
+from verify.errors import FewwireError
+
+if TYPE_CHECKING:
+    from verify.engines.answer import Budget, Progress
+    from verify.questions.judging import Subject
+
+P = ParamSpec("P")
+
+HOLDS, FAILS, BAD, UNDECIDED, INTERRUPTED, PIPE_CLOSED = 0, 1, 2, 3, 130, 141
+STATUS = {"holds": HOLDS, "fails": FAILS, "undecided": UNDECIDED}
+
+
+def guarded(command: Callable[P, int]) -> Callable[P, None]:
+    """Exit with the command's status; errors become one line on stderr."""
+
+    @wraps(command)
+    def run(*args: P.args, **kwargs: P.kwargs) -> None:
+        try:
+            status = command(*args, **kwargs)
+            if sys.stdout is not None:
+                sys.stdout.flush()
+        except FewwireError as error:
+            fail(str(error), error.exit_code)
+        except BrokenPipeError:
+            # The reader has gone and wants no more: end as the shell expects of a pipe.
+            _drop_output()
+            status = PIPE_CLOSED
+        except OSError as error:
+            _drop_output()
+            fail(f"output: found {error.strerror or error}; allowed: a place to write to", BAD)
+        sys.exit(status)
+
+    return run
+
+
+def _drop_output() -> None:
+    """What could not be written is not tried again at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def fail(message: str, status: int) -> NoReturn:
+    """One line on stderr, and the exit status."""
+    click.echo(f"fewwire: {message}", err=True)
+    sys.exit(status)
+
+
+@contextmanager
+def watched() -> Iterator[Progress]:
+    """A search's progress: shown on a terminal's stderr, and told when interrupted."""
+    from verify.engines.answer import Progress
+
+    progress = Progress()
+    try:
+        if sys.stderr.isatty():
+            from verify.reports.terminal import live
+
+            with live(progress):
+                yield progress
+        else:
+            yield progress
+    except KeyboardInterrupt:
+        fail(f"interrupted; {progress}", INTERRUPTED)
+
+
+def question(command: Callable[..., int]) -> Callable[..., None]:
+    """The argument and options that all questions share."""
+    for decorate in (
+        click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more."),
+        click.option(
+            "--time",
+            "seconds",
+            type=click.FloatRange(min=0, min_open=True),
+            default=60.0,
+            show_default=True,
+            metavar="SECONDS",
+            help="Work no longer than this; what is then open is undecided.",
+        ),
+        click.option(
+            "--engine",
+            type=click.Choice(["auto", "explorer", "solver", "simulator"]),
+            default="auto",
+            show_default=True,
+            help="Who answers; the simulator can find failures but prove nothing.",
+        ),
+        click.argument("file", type=click.Path()),
+    ):
+        command = decorate(command)
+    return guarded(command)
+
+
+def subject_of(file: str) -> Subject:
+    """The link of a file, made ready to be asked."""
+    from verify.linkfile import load
+    from verify.questions.judging import Subject
+
+    return Subject(load(file))
+
+
+def budget_of(seconds: float) -> Budget:
+    """``--time`` as a budget."""
+    from verify.engines.answer import Budget
+
+    return Budget(seconds)
+
+
+def print_json(found: dict[str, Any]) -> None:
+    """One object on stdout."""
+    click.echo(json.dumps(found, indent=2, ensure_ascii=False))
