@@ -15,16 +15,20 @@ from verify.parts.signals import PRESS, decoded, far_rise, line_fall, line_rise
 
 LINE = 0
 
+Deviation = int | tuple[int, int]
+"""Accepted from a gap, ticks: on either side, or ``(before, after)``."""
+
 
 @dataclass(frozen=True)
 class PulseGap(Scheme):
-    """Times in ticks. ``gaps[i]``: rise to rise for input i; ``window[i]``: accepted deviation
-    either side; ``depth``: presses kept by ``busy="queue"`` besides the one being sent.
+    """Times in ticks. ``gaps[i]``: rise to rise for input i; ``window[i]``: accepted deviation,
+    either side or ``(before, after)``; ``depth``: presses kept by ``busy="queue"`` besides the
+    one being sent.
     """
 
     gaps: tuple[int, ...]
     pulse: int
-    window: tuple[int, ...]
+    window: tuple[Deviation, ...]
     busy: Literal["overlay", "ignore", "queue"] = "overlay"
     depth: int = 1
     receiver_kind: Literal["timer", "taps"] = "timer"
@@ -49,11 +53,19 @@ class PulseGap(Scheme):
     @property
     def windows(self) -> tuple[tuple[int, int], ...]:
         """Accepted times from rise to rise, both ends included, per output."""
-        return tuple((g - w, g + w) for g, w in zip(self.gaps, self.window, strict=True))
+        each = zip(self.gaps, self._deviations, strict=True)
+        return tuple((gap - before, gap + after) for gap, (before, after) in each)
+
+    @property
+    def _deviations(self) -> tuple[tuple[int, int], ...]:
+        return tuple((w, w) if isinstance(w, int) else w for w in self.window)
 
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """Columns for people, ticks: what tells one input from another."""
-        return {"gap": self.gaps, "window": self.window}
+        before, after = zip(*self._deviations, strict=True)
+        if before == after:
+            return {"gap": self.gaps, "window": before}
+        return {"gap": self.gaps, "before": before, "after": after}
 
     def settings(self) -> dict[str, str | int]:
         """Everything else: words, or numbers of ticks."""

@@ -39,8 +39,11 @@ def pulse_gaps(draw: st.DrawFn, most_inputs: int = 3, busy: str | None = None) -
         st.lists(st.integers(pulse + 1, pulse + 8), min_size=1, max_size=most_inputs, unique=True)
     )
     room = min((abs(a - b) for a in gaps for b in gaps if a != b), default=3)
-    window = tuple(draw(st.integers(0, max(0, (room - 1) // 2))) for _ in gaps)
-    assume(all(g > w for g, w in zip(gaps, window, strict=True)))
+    half = st.integers(0, max(0, (room - 1) // 2))
+    entry = half if draw(st.booleans()) else st.tuples(half, half)
+    window = tuple(draw(entry) for _ in gaps)
+    before = [w if isinstance(w, int) else w[0] for w in window]
+    assume(all(g > w for g, w in zip(gaps, before, strict=True)))
     return PulseGap(
         tuple(gaps),
         pulse,

@@ -22,7 +22,7 @@ class Build:
     inputs: int
     gaps: tuple[int, ...] | None = None
     pulse: int = 1
-    window: tuple[int, ...] = ()
+    window: tuple[int | tuple[int, int], ...] = ()
     busy: str = "overlay"
     depth: int = 1
     receiver: str = "timer"
@@ -38,13 +38,18 @@ class Build:
     def accepts(self, output: int, elapsed: int) -> bool:
         """The time from rise to rise is in the window of this output."""
         assert self.gaps is not None
-        return abs(elapsed - self.gaps[output]) <= self.window[output]
+        before, after = self._sides(output)
+        return self.gaps[output] - before <= elapsed <= self.gaps[output] + after
+
+    def _sides(self, output: int) -> tuple[int, int]:
+        window = self.window[output]
+        return (window, window) if isinstance(window, int) else window
 
     @property
     def longest_wait(self) -> int:
         """No rise after a longer time can be a second pulse."""
         assert self.gaps is not None
-        return max(g + w for g, w in zip(self.gaps, self.window, strict=True))
+        return max(gap + self._sides(i)[1] for i, gap in enumerate(self.gaps))
 
     def send_time(self, index: int) -> int:
         """A sender that does not overlay: both pulses, and one low tick."""

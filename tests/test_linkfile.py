@@ -281,6 +281,16 @@ def test_integers_may_be_written_in_every_way_of_toml() -> None:
     assert link.scheme == PulseGap((1000, 255, 15, 3), 1, (0,) * 4)
 
 
+def test_windows_may_have_two_sides() -> None:
+    link = parse(LINK + 'gaps = [58, 100]\nwindow = [["300 ms", 6], [10, 9900]]\n', "bells.toml")
+    assert link.scheme == PulseGap((58, 100), 1, ((6, 6), (10, 9900)))
+    assert link.scheme.windows == ((52, 64), (90, 10000))
+
+    # One pair in a list stands for all gaps.
+    link = parse(LINK + "gaps = [58, 100, 200]\nwindow = [[10, 31]]\n", "bells.toml")
+    assert link.scheme == PulseGap((58, 100, 200), 1, ((10, 31),) * 3)
+
+
 def test_windows_may_just_not_meet() -> None:
     link = parse(LINK + "gaps = [9, 2, 5]\nwindow = [2, 1, 1]\n", "bells.toml")
     assert link.scheme == PulseGap((9, 2, 5), 1, (2, 1, 1))
@@ -337,10 +347,14 @@ def test_a_link_written_down_reads_back(
 def test_windows_are_refused_exactly_if_some_time_could_mean_two_gaps(
     gaps: list[int], data: st.DataObject
 ) -> None:
-    windows = data.draw(st.lists(st.integers(0, 6), min_size=len(gaps), max_size=len(gaps)))
-    taken = [t for g, w in zip(gaps, windows, strict=True) for t in range(g - w, g + w + 1)]
+    one = st.integers(0, 6)
+    entry = st.one_of(one, st.tuples(one, one))
+    windows = data.draw(st.lists(entry, min_size=len(gaps), max_size=len(gaps)))
+    sides = [(w, w) if isinstance(w, int) else w for w in windows]
+    taken = [t for g, (a, b) in zip(gaps, sides, strict=True) for t in range(g - a, g + b + 1)]
     proper = len(set(taken)) == len(taken) and min(taken) >= 1
-    text = LINK + f"gaps = {gaps}\nwindow = {windows}\n"
+    written = [w if isinstance(w, int) else [*w] for w in windows]
+    text = LINK + f"gaps = {gaps}\nwindow = {written}\n"
     if proper:
         assert parse(text, "x").scheme == PulseGap(tuple(gaps), 1, tuple(windows))
     else:
@@ -595,7 +609,40 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
         (THREE + "window = []", "link.window: found 0 entries; allowed: 3, one per gap"),
         (
             THREE + "window = -1",
-            f"link.window: found -1; allowed: {TIME0}, or a list of these, one per gap",
+            f"link.window: found -1; allowed: {TIME0}, or a list of these, one per gap; "
+            "in a list also pairs [before, after]",
+        ),
+        (
+            THREE + "window = [0, [0, 0, 0], 0]",
+            f"link.window[1]: found [0, 0, 0]; allowed: [before, after], each {TIME0}",
+        ),
+        (THREE + "window = [0, 0, [0, -1]]", f"link.window[2][1]: found -1; allowed: {TIME0}"),
+        (THREE + "window = [[0, 0], 0]", "link.window: found 2 entries; allowed: 3, one per gap"),
+        (
+            LINK + "gaps = [10, 20]\nwindow = [[10, 0], 1]",
+            "link.window[0]: found [10, 0]; allowed: at most 9 before: "
+            "gaps[0] (10) minus its window must be at least 1, and is 0",
+        ),
+        (
+            LINK + "gaps = [20, 10]\nwindow = [3, [0, 7]]",
+            "link.window[1]: found [0, 7]; allowed: window[1] after and window[0] together at "
+            "most 9: gaps[1] (10) takes 10 to 17 and gaps[0] (20) takes 17 to 23, and both take 17",
+        ),
+        (
+            LINK + "gaps = [10, 20]\nwindow = [[0, 5], [5, 90]]",
+            "link.window[1]: found [5, 90]; allowed: window[0] after and window[1] before "
+            "together at most 9: "
+            "gaps[0] (10) takes 10 to 15 and gaps[1] (20) takes 15 to 110, and both take 15",
+        ),
+        (
+            LINK + "gaps = [10, 20]\nwindow = [[5, 5]]",
+            "link.window: found [[5, 5]]; allowed: before and after together at most 9: "
+            "gaps[0] (10) takes 5 to 15 and gaps[1] (20) takes 15 to 25, and both take 15",
+        ),
+        (
+            LINK + "gaps = [20, 10]\nwindow = [[10, 0]]",
+            "link.window: found [[10, 0]]; allowed: at most 9 before: "
+            "gaps[1] (10) minus its window must be at least 1, and is 0",
         ),
         (THREE + "window = [0, 0, nan]", f"link.window[2]: found nan; allowed: {TIME0}"),
         (

@@ -53,7 +53,8 @@ scheme = "pulse-gap"  # two pulses on one line, the gap picks the output; requir
 # Time from rise to rise, one per input, each longer than "pulse"; required.
 {gaps}
 # pulse = 1           # width of a pulse
-# window = 0          # accepted deviation either side of a gap; or a list, one per gap
+# window = 0          # accepted deviation either side of a gap; or a list, one per gap,
+                      # each one time or [before, after]
 # busy = "overlay"    # a press while sending: "overlay" sends it anyway,
                       # "ignore" drops it, "queue" keeps it until the line is free
 # depth = 1           # presses kept, 1 to 64; only with busy = "queue"
