@@ -32,12 +32,16 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 @dataclass(frozen=True)
 class Finding:
-    """Something wrong at ``key``. ``found``: in words, None to repeat what stands there."""
+    """Something wrong at ``key``. ``found``: in words, None to repeat what stands there.
+
+    ``of_table``: a table of proper entries that do not go together, which can be judged.
+    """
 
     key: Key
     allowed: str
     found: str | None = None
     missing: bool = False
+    of_table: bool = False
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tomllib
+from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -179,6 +180,15 @@ def load(path: str | os.PathLike[str]) -> Link:
 
     Raises LinkFileError, in one line, for a file that cannot be read or says something wrong.
     """
+    text, shown, name = read(path)
+    return parse(text, shown, name)
+
+
+def read(path: str | os.PathLike[str]) -> tuple[str, str, str]:
+    """Text of a file, what stands for the file in messages, and a name for what it describes.
+
+    Raises LinkFileError.
+    """
     shown = printable(os.fspath(path)) or '""'
     try:
         data = Path(path).read_bytes()
@@ -199,23 +209,30 @@ def load(path: str | os.PathLike[str]) -> Link:
         found = f"byte 0x{data[error.start]:02x} at offset {error.start} (line {line})"
         raise LinkFileError(shown, "", found, "text in UTF-8") from None
     stem = printable(Path(path).stem).strip()
-    return parse(text, shown, stem or "link")
+    return text, shown, stem or "link"
 
 
-def parse(text: str, source: str, name: str = "link") -> Link:
+def parse(
+    text: str,
+    source: str,
+    name: str = "link",
+    schemes: Mapping[str, type[Parameters]] = SCHEMES,
+) -> Link:
     """The link that ``text`` describes. ``source`` stands for the file in messages.
 
-    ``name``: of the link, if the text gives none. Raises LinkFileError.
+    ``name``: of the link, if the text gives none. ``schemes``: how tables [link] are read.
+    Raises LinkFileError.
     """
-    document = _toml(text, source)
-    reading = _Reading(document)
+    document = toml_of(text, source)
+    reading = _Reading(document, schemes)
     link = reading.link(name)
     if link is None:
         raise reading.error(source)
     return link
 
 
-def _toml(text: str, source: str) -> dict[str, Any]:
+def toml_of(text: str, source: str) -> dict[str, Any]:
+    """The tables and keys of a file. Raises LinkFileError."""
     # Some editors begin a file with a byte order mark.
     text = text.removeprefix("\ufeff")
     try:
@@ -238,8 +255,11 @@ def _place(number: int, names: tuple[str, ...]) -> int | None:
 class _Reading:
     """One pass over a document. Collects findings; tables that are wrong stay None."""
 
-    def __init__(self, document: dict[str, Any]) -> None:
+    def __init__(
+        self, document: dict[str, Any], schemes: Mapping[str, type[Parameters]] = SCHEMES
+    ) -> None:
         self.document = document
+        self.schemes = schemes
         self.findings: list[Finding] = []
         _, found = check(Top, document, (), Context())
         self._note([self._strayed(f) for f in found])
@@ -276,7 +296,7 @@ class _Reading:
             self._note([Finding(("link", "scheme"), allowed, missing="scheme" not in value)])
             return None
         number = self.inputs.number if self.inputs is not None else None
-        table, found = check(SCHEMES[scheme], value, ("link",), Context(self.tick, number))
+        table, found = check(self.schemes[scheme], value, ("link",), Context(self.tick, number))
         self._note(found)
         return cast(Parameters | None, table)
 

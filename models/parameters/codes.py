@@ -56,6 +56,6 @@ def misfits(codes: Sequence[int | str], width: int, place: str) -> list[Finding]
             findings.append(Finding(("codes", i), allowed))
         elif word in first:
             allowed = f"a code of its own; codes[{first[word]}] is the same"
-            findings.append(Finding(("codes", i), allowed))
+            findings.append(Finding(("codes", i), allowed, of_table=True))
         first.setdefault(word, i)
     return findings

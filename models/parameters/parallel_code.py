@@ -56,7 +56,11 @@ class ParallelCodeParameters(Parameters):
         if self.codes is not None:
             width = self.lines or least_width(self.codes)
             findings += [
-                Finding(("codes", i), "any code but 0: with no line driven the link is idle")
+                Finding(
+                    ("codes", i),
+                    "any code but 0: with no line driven the link is idle",
+                    of_table=True,
+                )
                 for i, code in enumerate(self.codes)
                 if as_number(code) == 0
             ]

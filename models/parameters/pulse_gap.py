@@ -147,10 +147,10 @@ class PulseGapParameters(Parameters):
         for i, gap in enumerate(self.gaps):
             if gap <= self.pulse:
                 allowed = f"more than pulse, which is {self.pulse}: else the two pulses become one"
-                findings.append(Finding(("gaps", i), allowed))
+                findings.append(Finding(("gaps", i), allowed, of_table=True))
             elif gap in first:
                 allowed = f"a gap of its own; gaps[{first[gap]}] is {gap} too"
-                findings.append(Finding(("gaps", i), allowed))
+                findings.append(Finding(("gaps", i), allowed, of_table=True))
             first.setdefault(gap, i)
         return findings
 
@@ -166,12 +166,14 @@ class PulseGapParameters(Parameters):
         if isinstance(self.window, int):
             if i != j and room // 2 < most:
                 most, why = room // 2, self._meeting(i, j)
-            return [Finding(("window",), f"at most {most}: {why}")] if before > most else []
+            wide = Finding(("window",), f"at most {most}: {why}", of_table=True)
+            return [wide] if before > most else []
         if before > most:
-            return [Finding(("window",), f"at most {most} before: {early}")]
+            allowed = f"at most {most} before: {early}"
+            return [Finding(("window",), allowed, of_table=True)]
         if i != j and before + after > room:
             allowed = f"before and after together at most {room}: {self._meeting(i, j)}"
-            return [Finding(("window",), allowed)]
+            return [Finding(("window",), allowed, of_table=True)]
         return []
 
     def _bad_windows(self) -> list[Finding]:
@@ -180,14 +182,14 @@ class PulseGapParameters(Parameters):
             if self._taken(i)[0] < 1:
                 before = " before" if isinstance(self._window_of(i), tuple) else ""
                 allowed = f"at most {gap - 1}{before}: {self._too_early(i)}"
-                findings.append(Finding(("window", i), allowed))
+                findings.append(Finding(("window", i), allowed, of_table=True))
         order = sorted(range(len(self.gaps)), key=lambda i: self._taken(i)[0])
         reach = order[0]  # the entry whose window ends last, so far
         for i in order[1:]:
             if self._taken(i)[0] <= self._taken(reach)[1]:
                 a, b = sorted((reach, i), key=self.gaps.__getitem__)
                 allowed = f"{self._together(a, b)}: {self._meeting(a, b)}"
-                findings.append(Finding(("window", max(a, b)), allowed))
+                findings.append(Finding(("window", max(a, b)), allowed, of_table=True))
             reach = max(reach, i, key=lambda k: self._taken(k)[1])
         return findings
 

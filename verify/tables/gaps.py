@@ -1,9 +1,9 @@
 """Tables of gaps with the windows that a receiver accepts: apart or not, and by how much.
 
 Times in ticks, exact. ``windows[i]`` is the least and the most time from rise to rise that the
-receiver takes for output i, both included. Jitter of J moves either rise up to J later, so
-a gap g arrives as g - J to g + J. A rate error x makes times that were t come out as
-t(1 - x) to t(1 + x).
+receiver takes for output i, both included. A send of gap g may arrive as g(1 + e) - U to
+g(1 + e) + U: e is the rate error between the clocks, constant for one run, and ``unrest`` U
+the jitter of the line and the wander of the clock together.
 """
 
 from __future__ import annotations
@@ -14,6 +14,10 @@ from fractions import Fraction
 from itertools import pairwise
 
 Window = tuple[int, int]
+Scale = tuple[Fraction, Fraction]
+"""Factors by which the transmitter's times may come out, least and most: 1 + e."""
+
+ALIKE: Scale = (Fraction(1), Fraction(1))
 
 
 def window_slack(a: Window, b: Window) -> int:
@@ -34,34 +38,38 @@ def are_disjoint(windows: Sequence[Window]) -> bool:
     return all(low > high for (_, high), (low, _) in pairwise(sorted(windows)))
 
 
-def arrival_slack(
-    shorter: int, longer: int, jitter: int = 0, rate: Fraction = Fraction(0)
-) -> Fraction:
+def arrival_slack(shorter: int, longer: int, unrest: int, scale: Scale = ALIKE) -> Fraction:
     """Ticks between the latest that the shorter gap and the earliest that the longer can be.
 
     Above 0 if some windows tell the two apart.
     """
-    return (longer - jitter) * (1 - rate) - (shorter + jitter) * (1 + rate)
+    return longer * scale[0] - shorter * scale[1] - 2 * unrest
 
 
-def separable_below(shorter: int, longer: int, jitter: int = 0) -> Fraction:
-    """Rate error below which some windows tell two gaps apart; not above 0 if none do.
+def room_in(
+    gap: int, window: Window, unrest: int, scale: Scale = ALIKE
+) -> tuple[Fraction, Fraction]:
+    """Ticks left before the earliest and after the latest arrival, inside the window.
 
-    (shorter + J)(1 + x) < (longer - J)(1 - x), solved for x.
+    Below 0 if a send may miss its own window on that side.
     """
-    return Fraction(longer - shorter - 2 * jitter, longer + shorter)
+    return gap * scale[0] - unrest - window[0], window[1] - gap * scale[1] - unrest
 
 
-def scale_of(gap: int, window: Window, jitter: int = 0) -> tuple[Fraction, Fraction] | None:
-    """Factors by which times may be scaled with a send of ``gap`` still inside its window.
+def rate_apart(shorter: int, longer: int, unrest: int = 0) -> Fraction:
+    """Rate error either way below which some windows tell two gaps apart; none do if not above 0.
 
-    None if there are none.
+    shorter (1 + x) + U < longer (1 - x) - U, solved for x.
     """
-    if gap - jitter <= 0:
-        return None
-    least = Fraction(window[0], gap - jitter)
-    most = Fraction(window[1], gap + jitter)
-    return (least, most) if least <= most else None
+    return Fraction(longer - shorter - 2 * unrest, longer + shorter)
+
+
+def rate_within(gap: int, window: Window, unrest: int = 0) -> tuple[Fraction, Fraction]:
+    """Rate errors, least and most, with which a send is still inside its own window.
+
+    The least is above the most if none will do.
+    """
+    return Fraction(window[0] + unrest, gap) - 1, Fraction(window[1] - unrest, gap) - 1
 
 
 @dataclass(frozen=True)
