@@ -40,19 +40,26 @@ class Margin:
 
 
 def margin(
-    link: Link, of: str, engine: EngineName, progress: Progress, budget: Budget | None = None
+    link: Link,
+    of: str,
+    engine: EngineName,
+    progress: Progress,
+    budget: Budget | None = None,
+    *,
+    far: int = FAR,
 ) -> Margin:
     """The margin of a disturbance, by its key in link files; the others stay as in the file.
 
     More of a disturbance includes less of it, so what holds holds below, and bisection on
-    proofs is exact. Raises UsageError for a disturbance that makes no sense for the link.
+    proofs is exact. ``far``: how many times the slowest input's time is looked at. Raises
+    UsageError for a disturbance that makes no sense for the link.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
 
     def side(disturbed: Callable[[int], Link], most: int) -> Side:
         return _Side(disturbed, most, engine, progress, budget).answer()
 
-    far = FAR * (max(Subject(link).lone.settled) + 1)
+    reach_of_line = far * (max(Subject(link).lone.settled) + 1)
     if of == "clock.offset":
         reach = getattr(link.scheme, "offset_reach", None)
         if reach is None:
@@ -70,10 +77,11 @@ def margin(
     key = of.removeprefix("line.")
     if key == "shortest":
         # A line needs as long to tell a pulse from a shorter one.
-        far = link.delay[0] + min(link.branches)
-    return Margin(
-        of, None, side(lambda x: replace(link, faults=replace(link.faults, **{key: x})), far)
+        reach_of_line = link.delay[0] + min(link.branches)
+    disturbed = side(
+        lambda x: replace(link, faults=replace(link.faults, **{key: x})), reach_of_line
     )
+    return Margin(of, None, disturbed)
 
 
 def _offset(link: Link, offset: tuple[int, int]) -> Link:
