@@ -32,7 +32,7 @@ def _lets_pass(check: Callable[[], object]) -> None:
             raise refusal(*rest) from None
 
 
-# Once a class is made, pydantic puts the plain methods of its validators back; mypy sees the proxies.
+# Once a class is made, pydantic puts its validators back as plain methods; mypy sees the proxies.
 
 
 class _PulseGap(PulseGapParameters):
