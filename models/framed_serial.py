@@ -12,7 +12,7 @@ from verify.language.machine import Each, First, Machine, Rule, Statement
 from verify.language.state import Bank, Signal, Timer, mode, number
 from verify.parts.monitor import Queue
 from verify.parts.scheme import Scheme
-from verify.parts.signals import PRESS, decoded
+from verify.parts.signals import PRESS, decoded, misframed
 
 LINE = 0
 BEGIN = Signal("begin", ("input",))
@@ -22,9 +22,14 @@ BEGIN = Signal("begin", ("input",))
 class FramedSerial(Scheme):
     """Times in ticks. ``codes[i]``: the code of input i, sent in ``width`` bits, least first.
 
-    ``bit``: length of each bit and of the start pulse; ``sample``: from the start edge to the
-    first sample, the others each a bit later; ``stop``: bits of idle line that end a frame;
-    ``busy``, ``depth``: as for pulse-gap.
+    Sent: ``leader``, length of the start pulse, by default a bit; ``bit``, length of the others;
+    ``stop``, bits of idle line that end a frame; ``busy``, ``depth``, as for pulse-gap.
+
+    Received: ``sample``, from the start edge to the first sample, the others each a bit later.
+    ``edge``: the receiver takes the start edge to be later than it was by something from this
+    range (below 0: earlier), anew for each frame. ``votes``: samples of each bit, 1, or 3 of
+    which the majority counts: a ``clock`` of the receiver apart, the middle one as said before.
+    ``framing``: the first stop bit is sampled too, and a frame without idle line there dropped.
     """
 
     codes: tuple[int, ...]
@@ -34,6 +39,11 @@ class FramedSerial(Scheme):
     stop: int = 1
     busy: Literal["overlay", "ignore", "queue"] = "overlay"
     depth: int = 1
+    leader: int | None = None
+    edge: tuple[int, int] = (0, 0)
+    votes: Literal[1, 3] = 1
+    clock: int = 1
+    framing: bool = False
 
     @property
     def inputs(self) -> int:
@@ -43,7 +53,12 @@ class FramedSerial(Scheme):
     @property
     def frame(self) -> int:
         """Ticks of a frame: start, code, and idle line after it (at least the tick of its fall)."""
-        return max((1 + self.width + self.stop) * self.bit, (1 + self.width) * self.bit + 1)
+        return self.start_pulse + self.width * self.bit + max(self.stop * self.bit, 1)
+
+    @property
+    def start_pulse(self) -> int:
+        """Ticks of the pulse that begins a frame."""
+        return self.bit if self.leader is None else self.leader
 
     @property
     def queue(self) -> Queue | None:
@@ -65,6 +80,16 @@ class FramedSerial(Scheme):
         }
         if self.busy == "queue":
             found["depth"] = str(self.depth)
+        if self.leader is not None:
+            found["leader"] = self.leader
+        if self.clock > 1:
+            found["oversample"] = str(self.bit // self.clock)
+        if self.edge != (0, 0):
+            found["edge"] = f"{self.edge[0]} to {self.edge[1]} ticks late"
+        if self.votes > 1:
+            found["votes"] = str(self.votes)
+        if self.framing:
+            found["framing"] = "the first stop bit must be idle"
         return found
 
     # -- transmitter ----------------------------------------------------------
@@ -118,7 +143,7 @@ class FramedSerial(Scheme):
                 "b",
                 (
                     driven.set(driven.read() + 1),
-                    sending.put(self.bit, ex.Lookup(starts, begun)),
+                    sending.put(self.start_pulse, ex.Lookup(starts, begun)),
                 ),
             ),
         ]
@@ -129,54 +154,69 @@ class FramedSerial(Scheme):
     # -- receiver -------------------------------------------------------------
 
     def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
-        """A rise at rest starts a frame; each sample adds its bit."""
+        """A rise at rest starts a frame; each sample, or each majority of three, is a bit."""
         name = f"receiver{branch}"
         line = Listener(name, LINE, branch)
+        spread = (self.votes - 1) // 2 * self.clock  # from the middle sample to its neighbours
         state = mode(f"{name}.mode", "waiting", "reading")
-        clock = Timer(f"{name}.clock", max(self.sample, self.bit))
+        clock = Timer(f"{name}.clock", max(self.sample - spread + self.edge[1], self.bit))
         place = number(f"{name}.place", 0, self.width)
         code = number(f"{name}.code", 0, (1 << self.width) - 1)
-        weights = tuple(1 << k for k in range(self.width))
+        votes = number(f"{name}.votes", 0, self.votes - 1)
+        ones = number(f"{name}.ones", 0, self.votes - 1)
+
+        late: ex.Int = ex.Constant(self.sample - spread)
+        if self.edge != (0, 0):
+            late = late + ex.Pick(f"{name}.edge", *self.edge)
+        counted = ones.read() + line.high.read()
+        one = counted > 1 if self.votes > 1 else line.high.up()
+        afresh = (votes.set(0), ones.set(0)) if self.votes > 1 else ()
+        # A frame dropped for its stop bit leaves the line high, so that the next rise, which
+        # starts a frame, is after idle line.
+        rest = (state.go("waiting"), place.set(0), code.set(0), *afresh)
         known = ex.Find(tuple((c, c) for c in self.codes), code.read())
-        rest = (state.go("waiting"), place.set(0), code.set(0))
+        take = (
+            Rule("a code", known >= 0, (decoded(branch).emit(known), *rest)),
+            Rule("no code", ex.Truth(True), rest),
+        )
+        following = clock.start(self.bit - 2 * spread)
+        more = Rule("next bit", place.read() < self.width + self.framing, (following,))
+        weights = tuple(1 << k for k in range(self.width))
+        chosen = [
+            Rule(
+                "bit",
+                ex.Truth(True),
+                (
+                    Rule(
+                        "a one",
+                        one,
+                        (code.set(code.read() + ex.Lookup(weights, place.read())),),
+                    ),
+                    place.set(place.read() + 1),
+                    *afresh,
+                    First((more,) if self.framing else (more, *take)),
+                ),
+            )
+        ]
+        if self.framing:
+            stop = place.read().eq(self.width)
+            chosen.insert(0, Rule("stop bit", stop, (First(take),)))
+            chosen.insert(0, Rule("no stop bit", stop & one, (misframed(branch).emit(), *rest)))
+        if self.votes > 1:
+            vote = (ones.set(counted), votes.set(votes.read() + 1), clock.start(self.clock))
+            chosen.insert(0, Rule("vote", votes.read() < self.votes - 1, vote))
         body: tuple[Statement, ...] = (
             *line.follow(),
             First(
                 (
-                    Rule(
-                        "sample",
-                        clock.expires(),
-                        (
-                            Rule(
-                                "a one",
-                                line.high.up(),
-                                (code.set(code.read() + ex.Lookup(weights, place.read())),),
-                            ),
-                            place.set(place.read() + 1),
-                            First(
-                                (
-                                    Rule(
-                                        "next bit",
-                                        place.read() < self.width,
-                                        (clock.start(self.bit),),
-                                    ),
-                                    Rule(
-                                        "a code",
-                                        known >= 0,
-                                        (decoded(branch).emit(known), *rest),
-                                    ),
-                                    Rule("no code", ex.Truth(True), rest),
-                                )
-                            ),
-                        ),
-                    ),
+                    Rule("sample", clock.expires(), (First(tuple(chosen)),)),
                     Rule(
                         "start edge",
                         line.rises & state.at("waiting"),
-                        (state.go("reading"), clock.start(self.sample)),
+                        (state.go("reading"), clock.start(late)),
                     ),
                 )
             ),
         )
-        memory = (line.high, state, clock, place, code)
-        return (Machine(name, memory, body),)
+        polled = (votes, ones) if self.votes > 1 else ()
+        return (Machine(name, (line.high, state, clock, place, code, *polled), body),)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from hypothesis import assume
@@ -66,14 +67,19 @@ def parallel_codes(draw: st.DrawFn, most_lines: int = 3, most_inputs: int = 3) -
 
 @st.composite
 def framed_serials(
-    draw: st.DrawFn, most_width: int = 2, most_inputs: int = 3, busy: str | None = None
+    draw: st.DrawFn,
+    most_width: int = 2,
+    most_inputs: int = 3,
+    busy: str | None = None,
+    *,
+    plain_receiver: bool = False,
 ) -> FramedSerial:
-    """Frames of any codes, sampled anywhere inside the bits."""
+    """Frames of any codes, sampled anywhere inside the bits, by receivers of every kind."""
     width = draw(st.integers(1, most_width))
     words = st.integers(0, 2**width - 1)
     codes = draw(st.lists(words, min_size=1, max_size=most_inputs, unique=True))
     bit = draw(st.integers(1, 4))
-    return FramedSerial(
+    plain = FramedSerial(
         tuple(codes),
         width,
         bit,
@@ -81,6 +87,20 @@ def framed_serials(
         stop=draw(st.integers(0, 2)),
         busy=draw(st.sampled_from(["overlay", "ignore", "queue"])) if busy is None else busy,  # type: ignore[arg-type]
         depth=draw(st.integers(1, 2)),
+    )
+    if plain_receiver or draw(st.booleans()):
+        return plain
+    leader = draw(st.integers(1, 4))
+    votes = draw(st.sampled_from([1, 3])) if bit > 2 else 1
+    first = leader + plain.sample - bit - (votes - 1) // 2
+    earliest = draw(st.integers(max(-1, 1 - first), 1)) if first else 1
+    return replace(
+        plain,
+        leader=leader,
+        sample=first + (votes - 1) // 2,
+        votes=votes,
+        edge=(earliest, draw(st.integers(earliest, 1))),
+        framing=plain.stop > 0 and draw(st.booleans()),
     )
 
 
@@ -175,6 +195,12 @@ def scripts(draw: st.DrawFn, link: Link) -> Script:
             st.integers(0, now + 40), st.sampled_from(names), st.integers(0, faults.jitter)
         )
         picks = [Chosen(*choice) for choice in sorted(draw(st.lists(made, max_size=12)))]
+    edge = getattr(link.scheme, "edge", (0, 0))
+    if edge != (0, 0):
+        names = [f"receiver{b}.edge" for b in range(len(link.branches))]
+        taken = st.tuples(st.integers(0, now + 40), st.sampled_from(names), st.integers(*edge))
+        picks += [Chosen(*choice) for choice in draw(st.lists(taken, max_size=12))]
+        picks.sort()
     constants = [
         (f"line{k}.late", draw(st.integers(0, faults.skew)))
         for k in range(link.scheme.lines if faults.skew else 0)

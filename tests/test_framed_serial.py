@@ -50,7 +50,7 @@ def test_a_frame_is_a_start_pulse_and_the_bits_of_the_code(index: int, edges: li
     assert seen(make_link(FOUR), (0, index)) == ([(5, index)], edges)
 
 
-@given(framed_serials(most_width=3, most_inputs=8))
+@given(framed_serials(most_width=3, most_inputs=8, plain_receiver=True))
 def test_a_press_alone_strikes_when_its_last_bit_is_sampled(scheme: FramedSerial) -> None:
     link = make_link(scheme)
 

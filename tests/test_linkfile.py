@@ -43,6 +43,11 @@ TOP = 'tick = "50 ms"\n'
 LINK = TOP + '[link]\nscheme = "pulse-gap"\n'
 THREE = LINK + "gaps = [2, 4, 6]\n"
 PARALLEL = TOP + 'link.scheme = "parallel-code"\n'
+SERIAL = TOP + 'inputs.count = 2\n[link]\nscheme = "framed-serial"\n'
+EDGE = (
+    "a number of receiver clocks, at least 0, which means [0, it], or [least, most] of them, "
+    "below 0 for a start edge taken to be earlier than it was"
+)
 FRAMED = TOP + 'link.scheme = "framed-serial"\nlink.bit = 4\n'
 
 
@@ -221,6 +226,21 @@ def test_the_lines_or_bits_called_enough_are_the_fewest(inputs: int) -> None:
         parse(text + f"link.{key} = {least}\n", "x")
         if least > 1:
             wrong(text + f"link.{key} = {least - 1}\n")
+
+
+def test_the_receiver_of_frames_counts_in_its_own_clocks() -> None:
+    plain = FramedSerial((0, 1), 1, 16, 24)
+    for text, scheme in (
+        ("", plain),
+        ("oversample = 16", plain),
+        ("oversample = 8", replace(plain, clock=2)),
+        ("oversample = 8\nedge = 1", replace(plain, clock=2, edge=(0, 2))),
+        ("oversample = 8\nedge = [-0.5, 0.5]", replace(plain, clock=2, edge=(-1, 1))),
+        ("edge = [-2, 3]\nvotes = 3", replace(plain, edge=(-2, 3), votes=3)),
+        ("leader = '950 ms'", replace(plain, leader=19, sample=19 + 8)),
+        ("framing = true\nstop = 2", replace(plain, framing=True, stop=2)),
+    ):
+        assert parse(SERIAL + "bit = 16\n" + text, "bells.toml").scheme == scheme
 
 
 @given(bit=st.integers(1, 40), sample=st.integers(1, 100))
@@ -606,6 +626,66 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
             "gaps[0] (10) takes 1 to 19 and gaps[1] (12) takes 12 to 12, and both take 12",
         ),
         (THREE + "window = [0]", "link.window: found 1 entry; allowed: 3, one per gap"),
+        (
+            SERIAL + "bit = 104\noversample = 16",
+            "link.oversample: found 16; allowed: a number that divides bit, which is 104 ticks: "
+            "nearest 13 or 26",
+        ),
+        (
+            SERIAL + "bit = 104\noversample = 200",
+            "link.oversample: found 200; allowed: a number that divides bit, which is 104 ticks: "
+            "nearest 104",
+        ),
+        (
+            SERIAL + "bit = 16\noversample = 0",
+            "link.oversample: found 0; allowed: a whole number, at least 1",
+        ),
+        (SERIAL + "bit = 16\nvotes = 2", "link.votes: found 2; allowed: 1 or 3"),
+        (SERIAL + "bit = 16\nvotes = true", "link.votes: found true; allowed: 1 or 3"),
+        (
+            SERIAL + "bit = 2\nvotes = 3",
+            "link.votes: found 3; allowed: 1, or 3 with three receiver clocks to a bit or more; "
+            "oversample is as bit, 2",
+        ),
+        (
+            SERIAL + "bit = 16\noversample = 2\nvotes = 3",
+            "link.votes: found 3; allowed: 1, or 3 with three receiver clocks to a bit or more; "
+            "oversample is 2",
+        ),
+        (
+            SERIAL + "bit = 16\noversample = 8\nedge = [0, 0.25]",
+            "link.edge: found [0, 0.25]; allowed: a whole number of ticks; a receiver clock is 2",
+        ),
+        (
+            SERIAL + "bit = 16\nedge = [1, 0]",
+            "link.edge: found [1, 0]; allowed: [least, most] with least not above most",
+        ),
+        (
+            SERIAL + "bit = 16\noversample = 8\nedge = [0, 8.5]",
+            "link.edge: found [0, 8.5]; allowed: from -8 to 8 receiver clocks: at most a bit, "
+            "and the first sample comes after the start edge",
+        ),
+        (
+            SERIAL + "bit = 3\nsample = 3\nvotes = 3\nedge = [-2, 0]",
+            "link.edge: found [-2, 0]; allowed: from -1 to 3 receiver clocks: at most a bit, "
+            "and the first sample comes after the start edge",
+        ),
+        (SERIAL + "bit = 16\nedge = -1", f"link.edge: found -1; allowed: {EDGE}"),
+        (SERIAL + "bit = 16\nedge = [1, 2, 3]", f"link.edge: found [1, 2, 3]; allowed: {EDGE}"),
+        (SERIAL + "bit = 16\nedge = [0, inf]", f"link.edge: found [0, inf]; allowed: {EDGE}"),
+        (SERIAL + "bit = 16\nedge = [0, true]", f"link.edge: found [0, true]; allowed: {EDGE}"),
+        (SERIAL + "bit = 16\nframing = 1", "link.framing: found 1; allowed: true or false"),
+        (
+            SERIAL + "bit = 16\nstop = 0\nframing = true",
+            "link.stop: found 0; allowed: at least 1: with framing = true the receiver looks at "
+            "the first stop bit",
+        ),
+        (SERIAL + "bit = 16\nleader = 0", f"link.leader: found 0; allowed: {TIME1}"),
+        (
+            SERIAL + "bit = 16\nleader = 19\nsample = 18",
+            "link.sample: found 18; allowed: 19 to 34: inside the first bit of the code, which "
+            "follows the start pulse; bit is 16, leader 19",
+        ),
         (THREE + "window = []", "link.window: found 0 entries; allowed: 3, one per gap"),
         (
             THREE + "window = -1",

@@ -17,6 +17,7 @@ from verify.engines.trace import Failure, Press, Script, Trace
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
+from verify.parts.signals import MISSED
 from verify.questions.judging import Subject
 from verify.reports.words import (
     due_strikes,
@@ -270,9 +271,9 @@ def test_due_strikes_are_those_of_the_monitor(drawn: tuple[Subject, Trace]) -> N
             struck = came.get((due.press.input, due.press.tick))
             assert due.delivered == (struck is not None)
             assert struck is None or due.earliest <= struck <= due.latest
-        if failure and failure.branch == branch and failure.kind in ("lost", "late"):
+        if failure and failure.branch == branch and failure.kind in MISSED:
             assert any(
-                subject.link.names[d.press.input] == failure.output
+                subject.link.names[subject.link.outputs[d.press.input]] == failure.output
                 and d.latest == failure.tick
                 and not d.delivered
                 for d in dues

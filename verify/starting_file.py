@@ -84,6 +84,13 @@ bit = {bit:<16}# length of a bit, and of the start pulse; required
 # width = {width:<12}# bits of a code; default: as many as the codes need
 # sample = {sample:<11}# start edge to first sample, then one a bit; default: mid-bit
 # stop = 1            # bits of idle line that end a frame, 0 to 8
+# leader = {bit:<11}# length of the start pulse; default: a bit
+# framing = false     # true: the receiver looks at the first stop bit, and drops the
+                      # frame if the line is not idle there
+# oversample = {bit:<7}# receiver clocks to a bit; default: one per tick
+# edge = [0, 0]       # receiver clocks by which it takes the start edge to be late; or n
+                      # for [0, n]; below 0: early; anew for each frame
+# votes = 1           # or 3: samples of a bit, a clock apart; the majority counts
 # busy = "overlay"    # a press while sending: "overlay" sends it anyway,
                       # "ignore" drops it, "queue" keeps it until the line is free
 # depth = 1           # presses kept, 1 to 64; only with busy = "queue"

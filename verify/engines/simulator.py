@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from verify.engines.concrete import Compiled, Occurrence, State
@@ -97,12 +97,14 @@ class Simulator:
 def replay(link: Link, windows: tuple[Windows, ...], script: Script) -> Trace:
     """Run a script and write down what happened, up to the first failure if there is one.
 
-    ``lost`` becomes ``late`` when the missing strike still comes afterwards.
+    ``lost`` becomes ``framing`` when the receiver dropped a frame since the press, else ``late``
+    when the missing strike still comes afterwards.
     """
     simulator = Simulator(link, script.delay, windows)
     events: list[Event] = []
     latencies: list[Latency] = []
     failure: Failure | None = None
+    dropped: dict[int, int] = {}  # branch -> the last tick in which its receiver dropped a frame
     namer = _Namer(link, script.delay)
     for moment in simulator.run(script, until=_horizon(link, windows, script)):
         if failure is not None and moment.tick > failure.tick:
@@ -117,8 +119,12 @@ def replay(link: Link, windows: tuple[Windows, ...], script: Script) -> Trace:
             branch = namer.branch_of(signal.name)
             if signal == signals.delivered(branch):
                 latencies.append(Latency(values[0], values[1], moment.tick, branch))
+            elif signal == signals.misframed(branch):
+                dropped[branch] = moment.tick
             elif signal == signals.failure(branch) and failure is None:
                 failure = namer.failure(moment.tick, branch, values)
+                if failure.kind == Kind.LOST.label and branch in dropped:
+                    failure = _framing(failure, dropped[branch], link, script, latencies)
     return Trace(script, tuple(events), failure, tuple(latencies))
 
 
@@ -137,6 +143,19 @@ def _comes(moment: Moment, failure: Failure, link: Link) -> bool:
     return (
         signals.strike(failure.branch) in found and signals.delivered(failure.branch) not in found
     )
+
+
+def _framing(
+    failure: Failure, tick: int, link: Link, script: Script, latencies: list[Latency]
+) -> Failure:
+    """A lost strike as a framing failure, if a frame was dropped at ``tick``, after its press."""
+    index = link.outputs.index(link.names.index(failure.output))
+    came = {d.tick - d.ticks for d in latencies if (d.input, d.branch) == (index, failure.branch)}
+    pressed = min(p.tick for p in script.presses if p.input == index and p.tick not in came)
+    if tick < pressed:
+        return failure
+    got = f"no strike: a frame dropped at tick {tick}, its stop bit not idle"
+    return replace(failure, kind=Kind.FRAMING.label, got=got)
 
 
 def _late(failure: Failure, tick: int) -> Failure:
@@ -166,7 +185,13 @@ class _Namer:
         self.branches = {
             make(b).name: b
             for b in range(len(link.branches))
-            for make in (signals.strike, signals.rest, signals.delivered, signals.failure)
+            for make in (
+                signals.strike,
+                signals.rest,
+                signals.delivered,
+                signals.failure,
+                signals.misframed,
+            )
         }
 
     def branch_of(self, signal: str) -> int:

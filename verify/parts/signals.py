@@ -43,6 +43,11 @@ def cleared(branch: int) -> Signal:
     return Signal(f"cleared{branch}", ("input",))
 
 
+def misframed(branch: int) -> Signal:
+    """The receiver on this branch dropped a frame: where it must be idle the line was not."""
+    return Signal(f"misframed{branch}")
+
+
 def rest(branch: int) -> Signal:
     """An output of the receiver on this branch goes back to rest."""
     return Signal(f"rest{branch}", ("output",))
@@ -73,9 +78,15 @@ class Kind(IntEnum):
     WRONG_OUTPUT = 1
     OUT_OF_ORDER = 2
     LOST = 3
-    LATE = 4  # told from LOST only by looking further: the simulator does
+    # Told from LOST only by looking further: the simulator does.
+    LATE = 4
+    FRAMING = 5
 
     @property
     def label(self) -> str:
         """The word used in traces."""
         return self.name.lower().replace("_", "-")
+
+
+MISSED = frozenset(kind.label for kind in (Kind.LOST, Kind.LATE, Kind.FRAMING))
+"""Kinds of failure of a strike that did not come in time."""

@@ -19,7 +19,7 @@ from rich.cells import cell_len, chop_cells
 from verify.engines.trace import Event, Failure, Trace
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
-from verify.parts.signals import Kind
+from verify.parts.signals import MISSED
 from verify.reports.words import (
     branch_suffix,
     due_strikes,
@@ -340,7 +340,7 @@ class _Rows:
         late = late_strike(failure)
         if blamed and late is not None:
             row.mark(late, self.marks.strike, self.marks.both)
-        if failure.kind in (Kind.LOST.label, Kind.LATE.label) or failure.tick not in row.marks:
+        if failure.kind in MISSED or failure.tick not in row.marks:
             return
         here = (output, failure.tick, branch)
         came = self.trace.latencies

@@ -13,7 +13,7 @@ from verify.parts import monitor, operator
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.parts.operator import Operator
-from verify.parts.signals import Kind
+from verify.parts.signals import MISSED, Kind
 from verify.reports.lever_words import moves_of, what_went_wrong
 from verify.units import duration_text, seconds, ticks_text
 
@@ -176,7 +176,7 @@ def late_strike(failure: Failure) -> int | None:
 
 def expected_output(failure: Failure, link: Link) -> int | None:
     """The number of the output that should have struck in place of what was got."""
-    if failure.kind in (Kind.LOST.label, Kind.LATE.label):
+    if failure.kind in MISSED:
         return link.names.index(failure.output)
     if failure.kind == Kind.WRONG_OUTPUT.label:
         names = enumerate(link.names)
@@ -246,6 +246,8 @@ class _Story:
             return f"{missed}, though {self._deadline()}"
         if failure.kind == Kind.LATE.label:
             return f"{missed} in time, though {self._deadline()}; {self._how_late()}"
+        if failure.kind == Kind.FRAMING.label:
+            return f"{missed}, though {self._deadline()}: {self._dropped()}"
         return (
             f"{failure.kind} at output '{name}'{branch}: "
             f"expected {printable(failure.expected)}, got {printable(failure.got)}"
@@ -253,7 +255,7 @@ class _Story:
 
     def causes(self) -> list[str]:
         """What had happened before."""
-        if self.missed is not None and self.failure.kind in (Kind.LOST.label, Kind.LATE.label):
+        if self.missed is not None and self.failure.kind in MISSED:
             return [*self._neighbours(self.missed), *self._rises_since(self.missed)]
         edges, after = self._edges_now(), self._pressed_before()
         if edges and after:
@@ -320,6 +322,11 @@ class _Story:
             return f"it got {printable(self.failure.got)}"
         over = ticks_text(struck - self.failure.tick, self.link.tick)
         return f"it struck at tick {struck}, {over} too late"
+
+    def _dropped(self) -> str:
+        found = re.search(r"at tick (\d+)", self.failure.got)
+        when = f" at tick {found[1]}" if found else ""
+        return f"a frame was dropped{when}, for the line was not idle in the stop bit"
 
     # -- what happened around it --------------------------------------------------
 
