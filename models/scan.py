@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from models.levels import Driver, Listener
-from verify.language.expressions import Truth
+from verify.language.expressions import Lookup, Truth
 from verify.language.machine import Each, First, Machine, Rule, Statement
 from verify.language.state import Number, Timer, flag
 from verify.parts.scheme import Scheme
+from verify.parts.script import Script
 from verify.parts.signals import (
     PRESS,
     RELEASE,
@@ -92,14 +93,14 @@ class Scan(Scheme):
             "clock offset": f"{self.offset[0]} to {self.offset[1]} ticks",
         }
 
-    def alone(self, index: int) -> tuple[tuple[Scan, tuple[int, ...]], ...]:
+    def alone(self, index: int, unrest: int = 0) -> tuple[tuple[Scan, tuple[int, ...]], ...]:
         """The last sample decides about an output: its own input, and one other that was sampled.
 
         The receiver's clock decides which others can be: those whose slot a sample can meet.
         """
         own = self.places[index]
         parts = []
-        for other in self._met():
+        for other in self._met(unrest):
             place = (own + other) % self.slots
             if place != own and place in self.places:
                 parts.append((self._with(own, place), (index, self.places.index(place))))
@@ -112,23 +113,36 @@ class Scan(Scheme):
         present = tuple((place - turned) % self.slots for place in (own, *others))
         return replace(self, present=present, turned=turned)
 
-    def _met(self) -> range:
-        """By how many slots a sample can miss; faults of the line may add one either way."""
-        least = (self.sample + self.late + self.offset[0]) // self.slot - 1
-        most = (self.sample + self.late + self.offset[1]) // self.slot + 1
+    def _met(self, unrest: int) -> range:
+        """By how many slots a sample can miss, where edges of the line may move by ``unrest``."""
+        least = (self.sample + self.late + self.offset[0] - unrest) // self.slot
+        most = (self.sample + self.late + self.offset[1] + unrest) // self.slot
         return range(max(least, 1 - self.slots), min(most, self.slots - 1) + 1)
 
-    def constants_on_whole(self, constants: dict[str, int]) -> dict[str, int]:
-        """Slot 0 of this part is another one of the whole."""
-        if "sender.slot" in constants:
-            constants["sender.slot"] = (constants["sender.slot"] + self.turned) % self.slots
-        return constants
+    def on_whole(self, script: Script) -> Script:
+        """Slot 0 of this part is another one of the whole, and a part starts in slot 0: it waits
+        longer for a slot than a link has to that was switched on later."""
+        constants = dict(script.constants)
+        skipped = self._needless(script) if self.present is not None else 0
+        constants["sender.slot"] = (constants["sender.slot"] + skipped + self.turned) % self.slots
+        return script.sooner(skipped * self.slot, tuple(constants.items()))
+
+    def _needless(self, script: Script) -> int:
+        """Slots before the first press that can be left out, by starting in a later one."""
+        first = min((press.tick for press in script.presses), default=0) + 1
+        slots = max(0, (first - self.warm_up) // self.slot)
+        if self.synced and first // self.slot >= self.slots:
+            # A frame mark went before: keep one, in the first slot to come.
+            slots = max(0, (slots + 1) // self.slots * self.slots - 1)
+        return slots
 
     # -- machines -------------------------------------------------------------
 
     def transmitter(self) -> tuple[Machine, ...]:
         """Steps through the slots and drives the line by the level of each one's input."""
-        slot, turn = self._slot(), Timer("sender.turn", self.slot + 1, begin=self.slot + 1)
+        stops = self._shown_stops()
+        slot = self._slot()
+        turn = Timer("sender.turn", self._longest(stops) + 1, begin=self.slot + 1)
         driver = Driver("sender", DATA, 1)
         levels = [flag(f"sender.level{i}") for i in range(self.inputs)]
         pressed, gone = PRESS.occurrence("p")["input"], RELEASE.occurrence("r")["input"]
@@ -160,6 +174,7 @@ class Scan(Scheme):
                     (mark.put_down(), line_fall(SYNC).emit()),
                 ),
             ]
+        body.append(self._skip(slot, turn, stops))
         return (Machine("sender", tuple(memory), tuple(body)),)
 
     def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
@@ -171,7 +186,7 @@ class Scan(Scheme):
         first = self.slot + delay + self.late + self.sample + 1
         clock = Timer(
             f"{name}.clock",
-            first + self.offset[1],
+            max(first + self.offset[1], self._longest(self.places)),
             begin=(first + self.offset[0], first + self.offset[1]),
         )
         outputs = [flag(f"{name}.output{i}") for i in range(self.inputs)]
@@ -186,6 +201,7 @@ class Scan(Scheme):
             *line.follow(),
             self._next(slot, clock, "next slot"),
             Rule("sample", clock.expires(), tuple(takes)),
+            self._skip(slot, clock, self.places),
         ]
         if self.synced:
             # The last slot comes before slot 0, whose sample is next.
@@ -195,10 +211,49 @@ class Scan(Scheme):
         return (Machine(name, tuple(memory), tuple(body)),)
 
     def _slot(self) -> Number:
-        """The transmitter's slot, any at power-up: the link may have been running."""
-        return Number("sender.slot", 0, self.slots - 1, (0, self.slots - 1))
+        """The transmitter's slot, any at power-up: the link may have been running.
+
+        Where only some inputs are there, they may as well wait for their slots.
+        """
+        last = self.slots - 1 if self.present is None else 0
+        return Number("sender.slot", 0, self.slots - 1, (0, last))
 
     def _next(self, slot: Number, timer: Timer, name: str) -> Rule:
         wrap = Rule("again from 0", slot.read().eq(self.slots - 1), (slot.set(0),))
         step = Rule(name, Truth(True), (slot.set(slot.read() + 1),))
-        return Rule(name, timer.expires(), (First((wrap, step)), timer.start(self.slot)))
+        return Rule(name, timer.expires(), (First((wrap, step)),))
+
+    # A part of a link has few inputs: between their slots nothing happens, and a slot number
+    # stands for all slots up to the next at which something does.
+
+    def _shown_stops(self) -> tuple[int, ...]:
+        """The slots at whose beginning the transmitter may have something to do."""
+        first = (0,) if self.synced else ()
+        begun = (*first, *self.places)
+        return tuple(sorted({*begun, *((place + 1) % self.slots for place in begun)}))
+
+    def _ahead(self, stops: tuple[int, ...]) -> tuple[int, ...]:
+        """Per slot, how many slots on the next stop is."""
+        turns = (sorted((stop - slot - 1) % self.slots for stop in stops) for slot in self._all)
+        return tuple(turn[0] + 1 for turn in turns)
+
+    def _longest(self, stops: tuple[int, ...]) -> int:
+        return self.slot * max(self._ahead(stops))
+
+    @property
+    def _all(self) -> range:
+        return range(self.slots)
+
+    def _skip(self, slot: Number, timer: Timer, stops: tuple[int, ...]) -> Rule:
+        """On to the slot before the next stop, and as long as it takes to that stop."""
+        ahead = self._ahead(stops)
+        before = tuple((slot + by - 1) % self.slots for slot, by in enumerate(ahead))
+        lengths = tuple(self.slot * by for by in ahead)
+        return Rule(
+            "to the next stop",
+            timer.expires(),
+            (
+                timer.start(Lookup(lengths, slot.read())),
+                slot.set(Lookup(before, slot.read())),
+            ),
+        )

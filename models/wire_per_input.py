@@ -86,6 +86,6 @@ class WirePerInput(Scheme):
         """Every line is a link of its own."""
         return tuple((WirePerInput(1), (i,)) for i in range(self.inputs))
 
-    def alone(self, index: int) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
+    def alone(self, index: int, unrest: int = 0) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
         """Its own line decides."""
         return ((WirePerInput(1), (index,)),)

@@ -91,7 +91,7 @@ def question(command: Callable[..., int]) -> Callable[..., None]:
         ),
         click.option(
             "--engine",
-            type=click.Choice(["auto", "explorer", "solver", "simulator"]),
+            type=click.Choice(["auto", "explorer", "zones", "solver", "simulator"]),
             default="auto",
             show_default=True,
             help="Who answers; the simulator can find failures but prove nothing.",

@@ -12,6 +12,7 @@ from verify.language import expressions as ex
 from verify.language.machine import Each, First, Machine, Rule, Statement
 from verify.language.state import Bank, Signal, Timer, number, unknown
 from verify.parts.signals import far_fall, far_rise, line_fall, line_rise
+from verify.units import Ticks
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,11 @@ class Faults:
     shortest: int = 0
 
     @property
+    def unrest(self) -> int:
+        """Ticks by which edges may come at another distance than they were sent."""
+        return self.jitter + self.proving
+
+    @property
     def proving(self) -> int:
         """Ticks by which a line that swallows short pulses is late with every edge."""
         return self.shortest if self.shortest > 1 else 0
@@ -40,7 +46,7 @@ class _Edges:
     fall: Signal
 
 
-def build(line: int, delays: tuple[int, ...], faults: Faults) -> tuple[Machine, ...]:
+def build(line: int, delays: tuple[Ticks, ...], faults: Faults) -> tuple[Machine, ...]:
     """The stages of line number ``line``, in order.
 
     ``delays[b]``: ticks to the far end of branch ``b``, besides what the faults add. A line

@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 
 from verify.language.machine import Machine
 from verify.parts.monitor import Queue
+from verify.parts.script import Script
 
 
 class Scheme(ABC):
@@ -71,13 +72,14 @@ class Scheme(ABC):
         """
         return ((self, tuple(range(self.inputs))),)
 
-    def alone(self, index: int) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
+    def alone(self, index: int, unrest: int = 0) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
         """Links that together decide about the output of one lever, each with its inputs.
 
-        A scheme whose inputs all matter to each other returns itself.
+        ``unrest``: ticks by which faults of the line may move an edge. A scheme whose inputs
+        all matter to each other returns itself.
         """
         return self.split()
 
-    def constants_on_whole(self, constants: dict[str, int]) -> dict[str, int]:
-        """The unknowns of a run of this part, as those of the link that it is part of."""
-        return constants
+    def on_whole(self, script: Script) -> Script:
+        """A run of this part, its unknowns put as those of the link that it is part of."""
+        return script

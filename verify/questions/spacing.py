@@ -61,6 +61,12 @@ class _Ladder:
         self.stuck = judged
         return None
 
+    def answer(self) -> Spacing:
+        """The least spacing found safe."""
+        if self.safe is None:
+            raise AssertionError("the ladder ended without a safe spacing")
+        return Spacing(self.safe_at, Verdict.HOLDS, self.safe.engine, self.safe.covered, self.bad)
+
 
 def own_spacing(trace: Trace) -> int | None:
     """Ticks between the closest two presses of a trace; None if it has fewer than two."""
@@ -78,6 +84,9 @@ def least_spacing(
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     ladder = _Ladder(subject, engine, progress, budget)
+    if subject.link.kind == "level" and ladder.holds(0):
+        # Most links of levers keep them apart by themselves.
+        return ladder.answer()
     top = max(subject.lone.settled) + 1
     spacing = top
     while (held := ladder.holds(spacing)) is False:
@@ -98,11 +107,7 @@ def least_spacing(
         if ladder.holds(max(high - step, ladder.bad_at + 1, 0)) is None:
             return _undecided(ladder)
         step *= 2
-    if ladder.safe is None:
-        raise AssertionError("the ladder ended without a safe spacing")
-    return Spacing(
-        ladder.safe_at, Verdict.HOLDS, ladder.safe.engine, ladder.safe.covered, ladder.bad
-    )
+    return ladder.answer()
 
 
 def _undecided(ladder: _Ladder) -> Spacing:
