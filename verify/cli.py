@@ -10,6 +10,7 @@ from verify.commands.margin import margin
 from verify.commands.new import new
 from verify.commands.show import show
 from verify.commands.spacing import spacing
+from verify.commands.table import table
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -24,7 +25,7 @@ def main() -> None:
     """
 
 
-for command in (check, spacing, latency, margin, show, new):
+for command in (check, spacing, latency, margin, table, show, new):
     main.add_command(command)
 
 if __name__ == "__main__":

@@ -166,22 +166,35 @@ class PulseTable:
 
     def ghosts(self, first: int, second: int, least: int = 0) -> Iterator[Ghosts]:
         """Of a pair of presses at least ``least`` apart, the distances ascending."""
-        steps, added = self._steps, self._differences(first, second)
         # A queue sends what came meanwhile at once afterwards; of two in a tick, the lower first.
         queued = self.busy == "queue"
         least = max(least, int(queued and first > second))
         start = self.least_distance(first)
+        open_: Ghosts | None = None
         at = max(start, least)
         while at <= self.most_distance(first):
             outputs = self.ghosts_at(first, second, at)
-            ends = [
-                steps[k] - x - 1 for x in added if (k := bisect_right(steps, at + x)) < len(steps)
-            ]
-            end = min([self.most_distance(first), *ends])
+            end = self._alike_until(first, second, at)
+            if open_ is not None and outputs != open_.outputs:
+                yield open_
+                open_ = None
             if outputs:
                 since = min(at, least) if queued and at == start else at
-                yield Ghosts(first, second, since, end, outputs)
+                since = since if open_ is None else open_.least
+                open_ = Ghosts(first, second, since, end, outputs)
             at = end + 1
+        if open_ is not None:
+            yield open_
+
+    def _alike_until(self, first: int, second: int, distance: int) -> int:
+        """The last distance that surely does the same as this one."""
+        steps = self._steps
+        ends = [
+            steps[k] - x - 1
+            for x in self._differences(first, second)
+            if (k := bisect_right(steps, distance + x)) < len(steps)
+        ]
+        return min([self.most_distance(first), *ends])
 
     def last_ghost(self, first: int, second: int, above: int = -1) -> int | None:
         """The largest distance of two presses that makes one; None if none above ``above`` does."""

@@ -1,0 +1,42 @@
+"""Command ``table``: is the table of gaps, codes or code words unambiguous?"""
+
+from __future__ import annotations
+
+import click
+
+from verify.commands.shared import STATUS, guarded, print_json, watched
+
+
+@click.command()
+@click.option(
+    "--pair",
+    nargs=2,
+    metavar="FIRST SECOND",
+    help="Gaps: all ghosts of these two presses, and of no others.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more.")
+@click.argument("file", type=click.Path())
+@guarded
+def table(file: str, as_json: bool, pair: tuple[str, str] | None) -> int:
+    """Is the table of gaps, codes or code words unambiguous?
+
+    Also of a file that `check` refuses because its entries do not go together: it says which,
+    and by how much. Gaps: windows, rate error, ghosts of two presses. Codes: which cover which,
+    how many inputs may be held. Code words sent back to back: can a message be read in two
+    ways, and how late is a word certain?
+
+    Example: fewwire table carillon.toml
+    """
+    from verify.questions.table import judge_table
+
+    with watched():
+        found = judge_table(file, pair)
+    if as_json:
+        from verify.reports.table_json import table_json
+
+        print_json(table_json(found))
+    else:
+        from verify.reports.table_text import show_table
+
+        show_table(found)
+    return STATUS[found.verdict.value]
