@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from verify.engines.answer import Verdict
 from verify.questions.evidence import Fault, verdict_of
+from verify.tables.gaps import rate_apart
 from verify.tables.words import Ambiguity, Delay, Symbol, WordTable
 from verify.wordfile import WordFile
 
@@ -18,13 +19,14 @@ MARK, GAP = "mark", "gap"
 class Lengths:
     """Two lengths of one kind, next to one another, ticks. ``slack``: from the longest time that
     the shorter may be taken for to the shortest of the longer; not above 0: one may be taken for
-    the other.
+    the other. ``rate_below``: rate error either way below which some windows tell them apart.
     """
 
     kind: str
     shorter: int
     longer: int
     slack: Fraction
+    rate_below: Fraction
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,8 @@ def _lengths(file: WordFile, spans: dict[int, Span]) -> list[Lengths]:
                 slack = _slack(spans[shorter], spans[longer])
                 if m and slack > 0:
                     break
-                found.append(Lengths(kind, shorter, longer, slack))
+                below = rate_apart(shorter, longer, file.jitter)
+                found.append(Lengths(kind, shorter, longer, slack, below))
     return found
 
 

@@ -216,6 +216,7 @@ def _words(found: WordAnswer) -> dict[str, Any]:
                 "shorter_ticks": pair.shorter,
                 "longer_ticks": pair.longer,
                 "slack_ticks": exact(pair.slack),
+                "rate_error_below": exact(pair.rate_below),
             }
             for pair in found.lengths
         ],

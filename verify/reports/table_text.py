@@ -22,6 +22,7 @@ from verify.reports.picture import picture
 from verify.reports.terminal import _ascii_only, _console, _say, _table, conditions
 from verify.reports.words import printable
 from verify.units import decimal_text, ticks_text
+from verify.wordfile import WordFile
 
 MOST = 12
 """Rows of a table, and lines of a list, on a terminal; --json has all."""
@@ -283,29 +284,37 @@ def _show_words(found: WordAnswer) -> None:
 
 
 def _show_ambiguity(console: Console, found: WordAnswer) -> None:
-    ambiguity, names = found.ambiguity, found.file.names
+    ambiguity, file = found.ambiguity, found.file
     if ambiguity is None:
         return
     _say(console, f"The shortest: {_message(found, ambiguity.symbols)}")
     for label, reading in (("is", ambiguity.first), ("and", ambiguity.second)):
-        words = [found.file.words[i] for i in reading]
-        if found.file.timed or found.file.names != tuple(str(i + 1) for i in range(len(names))):
-            parts = [f"'{printable(names[i])}'" for i in reading]
-        else:
-            parts = [printable(str(word)) for word in words]
-        _say(console, f"  {label}: {' + '.join(parts)}")
+        _say(console, f"  {label}: {' + '.join(_word_name(file, i) for i in reading)}")
+
+
+def _word_name(file: WordFile, index: int) -> str:
+    """A word of symbols without a name of its own goes by its symbols."""
+    word = file.words[index]
+    if isinstance(word, str) and file.names[index] == str(index + 1):
+        return printable(word)
+    return f"'{printable(file.names[index])}'"
 
 
 def _show_lengths(console: Console, found: WordAnswer) -> None:
+    if not found.lengths:
+        return
+    table = _table("ticks", "shorter", "longer", "slack", "rate error below", "told apart")
     for pair in found.lengths[:MOST]:
-        confused = "" if pair.slack > 0 else ": may be taken for one another"
-        _say(
-            console,
-            f"{pair.kind}s of {pair.shorter} and {pair.longer} ticks: slack "
-            f"{_rational(pair.slack, percent=False)}{confused}.",
+        table.add_row(
+            f"of {pair.kind}s",
+            str(pair.shorter),
+            str(pair.longer),
+            str(pair.slack),
+            _rational(pair.rate_below),
+            "yes" if pair.slack > 0 else "no",
         )
-    if len(found.lengths) > MOST:
-        _say(console, f"and {len(found.lengths) - MOST} more; --json has all.")
+    console.print(table)
+    _more(console, len(found.lengths))
 
 
 def _delay_sentence(found: WordAnswer) -> str:
@@ -389,9 +398,5 @@ def _ticks(ticks: Fraction, link: Link) -> str:
     return f"{ticks} ticks"
 
 
-def _rational(number: Fraction, *, percent: bool = True) -> str:
-    if number == 0 or (number.denominator == 1 and not percent):
-        return str(number)
-    if not percent:
-        return f"{number} ({decimal_text(number, 6)})"
-    return f"{number} ({decimal_text(100 * number, 4)} %)"
+def _rational(number: Fraction) -> str:
+    return str(number) if number == 0 else f"{number} ({decimal_text(100 * number, 4)} %)"
