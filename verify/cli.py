@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from verify.commands.check import check
+from verify.commands.compare import compare
 from verify.commands.latency import latency
 from verify.commands.margin import margin
 from verify.commands.new import new
@@ -25,7 +26,7 @@ def main() -> None:
     """
 
 
-for command in (check, spacing, latency, margin, table, show, new):
+for command in (check, spacing, latency, margin, compare, table, show, new):
     main.add_command(command)
 
 if __name__ == "__main__":

@@ -8,8 +8,24 @@ import tempfile
 from verify.errors import UsageError
 
 
-def write_whole(path: str, text: str, *, overwrite: bool = False) -> None:
-    """Write UTF-8 text under a temporary name beside ``path``, then move it there.
+def check_writable(path: str, *, overwrite: bool = False) -> None:
+    """Raise UsageError, before long work, where ``write_whole`` would do so after it."""
+    if not overwrite and os.path.lexists(path):
+        raise UsageError(f"{path}: found a file of that name; allowed: a new name, or --force")
+    folder = os.path.dirname(path) or "."
+    reason = None
+    if not os.path.isdir(folder):
+        reason = "no such directory"
+    elif not os.access(folder, os.W_OK | os.X_OK):
+        reason = "permission denied"
+    elif os.path.isdir(path):
+        reason = "a directory"
+    if reason is not None:
+        raise UsageError(f"{path}: found {reason}; allowed: a place to write to")
+
+
+def write_whole(path: str, data: str | bytes, *, overwrite: bool = False) -> None:
+    """Write bytes, or text as UTF-8, under a temporary name beside ``path``, then move it there.
 
     Raises UsageError if the file is there and ``overwrite`` is off, or it cannot be written.
     """
@@ -19,8 +35,8 @@ def write_whole(path: str, text: str, *, overwrite: bool = False) -> None:
     temporary = None
     try:
         handle, temporary = tempfile.mkstemp(dir=folder, prefix=".fewwire-")
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data.encode("utf-8") if isinstance(data, str) else data)
         mask = os.umask(0)
         os.umask(mask)
         os.chmod(temporary, 0o666 & ~mask)  # mkstemp makes files private

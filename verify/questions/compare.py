@@ -1,0 +1,231 @@
+"""Links side by side. Every cell is the answer of a question that can be asked by itself.
+
+To add a column: a function from a link to a ``Cell`` and its line in ``COLUMNS`` here, its
+words in ``verify/reports/comparison.py``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.errors import UsageError
+from verify.parts.link import Link
+from verify.questions.judging import Subject, judge
+from verify.questions.latency import latencies
+from verify.questions.margin import Side, margin
+from verify.questions.spacing import least_spacing
+from verify.questions.workers import each
+
+Amount = int | Fraction
+
+# Skew is looked at up to this many times the time that the slowest input takes.
+FAR_SKEW = 4
+
+
+@dataclass(frozen=True)
+class Cell:
+    """An answer. ``verdict`` None: the question makes no sense here, for ``reason``.
+
+    ``amounts``: by name, in the unit of the column; None where there is no such amount.
+    ``beyond``: more than the amounts was not looked at, all up to there holds.
+    """
+
+    verdict: Verdict | None
+    engine: str = ""
+    covered: str = ""
+    reason: str = ""
+    amounts: dict[str, Amount | None] = field(default_factory=dict)
+    beyond: bool = False
+
+    @property
+    def known(self) -> bool:
+        """The question has been answered, whatever the answer."""
+        return self.verdict in (Verdict.HOLDS, Verdict.FAILS)
+
+
+@dataclass(frozen=True)
+class Column:
+    """``ask``: the cell of a link at its least safe spacing. ``amounts``: their names, ticks.
+
+    ``margin``: the amounts are the most that holds, below zero (``least``) and above.
+    """
+
+    key: str
+    ask: Callable[[Link, Budget], Cell]
+    amounts: tuple[str, ...] = ()
+    margin: bool = False
+
+
+@dataclass(frozen=True)
+class Row:
+    """A link with its least safe spacing for its operator's, and its cells by column."""
+
+    link: Link
+    cells: dict[str, Cell]
+
+    @property
+    def spacing(self) -> int | None:
+        """The least safe one, ticks; None if there is none or none was found."""
+        least = self.cells["spacing"].amounts["least"]
+        return None if least is None else int(least)
+
+    def seconds(self, column: str, amount: str) -> Fraction | None:
+        """An amount of ticks in seconds; None if there is none."""
+        ticks = self.cells[column].amounts.get(amount)
+        return None if ticks is None else ticks * self.link.tick
+
+
+# -- columns ------------------------------------------------------------------------
+
+
+def _spacing(link: Link, budget: Budget) -> Cell:
+    found = least_spacing(Subject(link), "auto", Progress(), budget)
+    return Cell(found.verdict, found.engine, found.covered, amounts={"least": found.ticks})
+
+
+def _latency(link: Link, budget: Budget) -> Cell:
+    """Over every sequence that keeps the spacing."""
+    found = latencies(Subject(link), "auto", Progress(), budget)
+    best, worst = found.best, found.worst
+    if not found.exact or best is None or worst is None:
+        return Cell(Verdict.UNDECIDED, found.engine, found.covered)
+    amounts: dict[str, Amount | None] = {"best": best, "worst": worst, "spread": worst - best}
+    return Cell(found.verdict, found.engine, found.covered, amounts=amounts)
+
+
+def _overlap(link: Link, budget: Budget) -> Cell:
+    """Does it hold when any number are held at once?
+
+    Presses keep the least safe spacing, and may be held until after the next. Levers may be
+    up together always: the proof of the spacing is about that.
+    """
+    if link.kind == "level":
+        return Cell(Verdict.HOLDS, covered="the spacing was proved with any number of them up")
+    least, most = link.operator.hold
+    held = link.with_operator(overlap=None, hold=(least, max(most, link.operator.spacing + 1)))
+    judged = judge(Subject(held), "auto", Progress(), budget=budget)
+    return Cell(judged.verdict, judged.engine, judged.covered)
+
+
+def _offset(link: Link, budget: Budget) -> Cell:
+    found = margin(link, "clock.offset", "auto", Progress(), budget)
+    cell = _side(found.most, "most")
+    if found.least is None:
+        return cell
+    early = found.least
+    if early.verdict is not Verdict.HOLDS:
+        return _side(early, "least")
+    return Cell(
+        cell.verdict,
+        cell.engine,
+        cell.covered,
+        amounts={"least": None if early.amount is None else -early.amount, **cell.amounts},
+        beyond=cell.beyond and early.trace_beyond is None,
+    )
+
+
+def _skew(link: Link, budget: Budget) -> Cell:
+    return _side(margin(link, "line.skew", "auto", Progress(), budget, far=FAR_SKEW).most, "most")
+
+
+def _side(side: Side, name: str) -> Cell:
+    """One side of a margin. What an engine left open is open, whatever held until then."""
+    if side.verdict is Verdict.UNDECIDED:
+        return Cell(side.verdict, side.engine, side.covered)
+    return Cell(
+        side.verdict,
+        side.engine,
+        side.covered,
+        amounts={name: side.amount},
+        beyond=side.trace_beyond is None,
+    )
+
+
+SPACING = Column("spacing", _spacing, ("least",))
+LATENCY = Column("latency", _latency, ("best", "worst", "spread"))
+COLUMNS = (
+    SPACING,
+    LATENCY,
+    Column("overlap", _overlap),
+    Column("offset", _offset, ("least", "most"), margin=True),
+    Column("skew", _skew, ("most",), margin=True),
+)
+"""What is asked about each link. The least safe spacing comes first: the others are at it."""
+
+
+# -- asking -------------------------------------------------------------------------
+
+
+def number_of_cells(links: Sequence[Link], columns: Sequence[Column] = COLUMNS) -> int:
+    """How many answers a comparison takes."""
+    return len(links) * len(columns)
+
+
+def compare(
+    links: Sequence[Link],
+    budget: Budget,
+    *,
+    columns: Sequence[Column] = COLUMNS,
+    jobs: int = 1,
+    told: Callable[[int], None] = lambda cells: None,
+) -> list[Row]:
+    """A row per link, in the order of the links.
+
+    ``budget``: for everything together; what is open when it is spent is undecided. ``jobs``:
+    processes at work; the answers are the same with any number. ``told``: is called with the
+    number of cells that have been answered since the last call.
+    """
+    cells: list[dict[str, Cell]] = [{} for _ in links]
+    at_spacing: dict[int, Link] = {}
+    for i, column, cell in _answers(
+        [(i, link, SPACING) for i, link in enumerate(links)], budget, jobs
+    ):
+        cells[i][column.key] = cell
+        told(1)
+        least = cell.amounts["least"]
+        if least is not None:
+            at_spacing[i] = links[i].with_operator(spacing=least)
+            continue
+        for other in columns:
+            if other is not SPACING:
+                cells[i][other.key] = _without_spacing(cell)
+        told(len(columns) - 1)
+    rest = [(i, link, c) for i, link in at_spacing.items() for c in columns if c is not SPACING]
+    for i, column, cell in _answers(rest, budget, jobs):
+        cells[i][column.key] = cell
+        told(1)
+    return [
+        Row(at_spacing.get(i, link), {c.key: cells[i][c.key] for c in columns})
+        for i, link in enumerate(links)
+    ]
+
+
+def _without_spacing(spacing: Cell) -> Cell:
+    if spacing.verdict is Verdict.FAILS:
+        return Cell(None, reason="no spacing is safe")
+    return Cell(Verdict.UNDECIDED, covered="no safe spacing was found to ask at")
+
+
+_Task = tuple[int, Link, Column]
+
+
+def _answers(
+    tasks: Sequence[_Task], budget: Budget, jobs: int
+) -> Iterator[tuple[int, Column, Cell]]:
+    # Those that take longest begin first, so that none is left to run alone at the end.
+    order = sorted(tasks, key=lambda task: (-task[1].inputs, -task[1].scheme.lines))
+    work = [(link, column, budget) for _, link, column in order]
+    for k, cell in each(_answer, work, jobs):
+        i, _, column = order[k]
+        yield i, column, cell
+
+
+def _answer(task: tuple[Link, Column, Budget]) -> Cell:
+    link, column, budget = task
+    try:
+        return column.ask(link, budget)
+    except UsageError as error:
+        return Cell(None, reason=str(error))

@@ -1,0 +1,51 @@
+"""Many independent pieces of work on several processors."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TypeVar
+
+from joblib import Parallel, cpu_count, delayed
+
+A = TypeVar("A")
+B = TypeVar("B")
+
+
+def each(work: Callable[[A], B], tasks: Sequence[A], jobs: int) -> Iterator[tuple[int, B]]:
+    """The number of every task with what ``work`` makes of it, in the order they end.
+
+    ``jobs``: processes; with 1 everything is done here. ``work`` must be a function of a
+    module, and its results must not depend on who does it.
+    """
+    if jobs == 1 or len(tasks) < 2:
+        yield from ((k, work(task)) for k, task in enumerate(tasks))
+        return
+    pool = Parallel(jobs, return_as="generator_unordered", batch_size=1)
+    with _uninterrupted():
+        answers = pool(delayed(_one)(work, k, task) for k, task in enumerate(tasks))
+    yield from answers
+
+
+def _one(work: Callable[[A], B], number: int, task: A) -> tuple[int, B]:
+    return number, work(task)
+
+
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Processes born meanwhile never see Ctrl-C: their parent does, and ends them itself."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def processors() -> int:
+    """How many this process may use."""
+    return int(cpu_count())

@@ -1,0 +1,24 @@
+"""A bar on stderr for work of a known number of pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+
+@contextmanager
+def answers_bar(everything: int) -> Iterator[Callable[[int], None]]:
+    """Leaves no line behind. What it gives is called with the number of new answers."""
+    with Progress(
+        TextColumn("answers"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    ) as shown:
+        task = shown.add_task("", total=everything)
+        yield lambda cells: shown.advance(task, cells)
