@@ -7,6 +7,16 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from typing import TypeAlias
+
+Ticks: TypeAlias = int | Fraction
+"""A time in ticks of the file; no whole number where a clock's rate is off."""
+
+
+def whole(value: Ticks) -> Ticks:
+    """The same, as an int if it is a whole number."""
+    return int(value) if value.denominator == 1 else value
+
 
 UNITS = {
     "ns": Fraction(1, 10**9),
@@ -97,7 +107,7 @@ def _nearest(exact: Fraction, tick: Fraction, least: int) -> str:
     return f"a whole number of ticks of {duration_text(tick)}, nearest {near}"
 
 
-def seconds(ticks: int, tick: Fraction) -> Fraction:
+def seconds(ticks: Ticks, tick: Fraction) -> Fraction:
     """Seconds that ``ticks`` ticks of ``tick`` seconds last."""
     return ticks * tick
 
@@ -121,10 +131,17 @@ def duration_text(duration: Fraction) -> str:
     return f"{decimal_text(duration / size)} {name}"
 
 
-def ticks_text(ticks: int, tick: Fraction) -> str:
-    """Ticks with the seconds they last: ``"7 ticks (350 ms)"``."""
+def ticks_text(ticks: Ticks, tick: Fraction) -> str:
+    """Ticks with the seconds they last: ``"7 ticks (350 ms)"``, ``"7 1/10 ticks (355 ms)"``."""
     word = "tick" if ticks == 1 else "ticks"
-    return f"{ticks} {word} ({duration_text(seconds(ticks, tick))})"
+    return f"{mixed_text(ticks)} {word} ({duration_text(seconds(ticks, tick))})"
+
+
+def mixed_text(number: Ticks) -> str:
+    """Exact: ``"7"``, ``"7 1/10"``, ``"-1/3"``."""
+    size = abs(Fraction(number))
+    parts = [str(part) for part in (int(size), size % 1) if part] or ["0"]
+    return "-" * (number < 0) + " ".join(parts)
 
 
 def rate_text(hertz: Fraction) -> str:

@@ -7,6 +7,7 @@ from enum import Enum
 from time import monotonic
 
 from verify.engines.trace import Script
+from verify.units import Ticks
 
 
 class Verdict(Enum):
@@ -55,7 +56,7 @@ class Progress:
 class Delivery:
     """A latency that some sequence reaches: ticks without line delay, and the script of it."""
 
-    ticks: int
+    ticks: Ticks
     script: Script
 
 

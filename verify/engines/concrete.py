@@ -427,7 +427,8 @@ class Compiled:
     def _int(self, e: ex.Int) -> IntFn:
         match e:
             case ex.Constant(value):
-                return lambda tick: value
+                literal = int(value)
+                return lambda tick: literal
             case ex.Read(number):
                 i = self.where[number]
                 return lambda tick: tick.place[i]
@@ -444,9 +445,12 @@ class Compiled:
             case ex.Minus(a, b):
                 ga, gb = self._int(a), self._int(b)
                 return lambda tick: ga(tick) - gb(tick)
+            case ex.Times(factor, unit):
+                ha, u = self._int(factor), self.where[unit]
+                return lambda tick: ha(tick) * int(tick.place[u])
             case ex.Lookup(table, index_of):
-                at = self._int(index_of)
-                return lambda tick: table[at(tick)]
+                at, entries = self._int(index_of), [int(x) for x in table]
+                return lambda tick: entries[at(tick)]
             case ex.Find(windows, searched):
                 value_of, find = self._int(searched), _finder(windows)
                 return lambda tick: find(value_of(tick))

@@ -5,13 +5,17 @@ Its answer gives the windows in which strikes are due, and how long a link needs
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from verify.engines.concrete import Compiled, State
 from verify.engines.lone_level import lone_move
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
 from verify.parts.signals import strike
+from verify.units import Ticks
+
+ZERO = Fraction(0)
 
 
 @dataclass(frozen=True)
@@ -22,8 +26,8 @@ class Lone:
     ``settled``: when the last thing happened. ``rests``: the link is then as at power-up.
     """
 
-    earliest: tuple[int | None, ...]
-    latest: tuple[int | None, ...]
+    earliest: tuple[Ticks | None, ...]
+    latest: tuple[Ticks | None, ...]
     settled: tuple[int, ...]
     rests: bool
 
@@ -32,6 +36,8 @@ def lone_presses(link: Link) -> Lone:
     """Press every input alone, or move the lever watched, under every choice of the world."""
     if link.kind == "level":
         return _lone_level(link)
+    if link.clock.rated:
+        return _lone_at_rates(link)
     compiled = Compiled(factored(link, None))
     starts = list(compiled.starts())
     rows = [_press(compiled, starts, index, link.outputs[index]) for index in range(link.inputs)]
@@ -40,6 +46,21 @@ def lone_presses(link: Link) -> Lone:
         tuple(row[1] for row in rows),
         tuple(row[2] for row in rows),
         all(row[3] for row in rows),
+    )
+
+
+def _lone_at_rates(link: Link) -> Lone:
+    # Imported late: only clocks that are off need the solver here.
+    from verify.engines.lone_rate import lone_press
+
+    on_time = lone_presses(replace(link, clock=replace(link.clock, rate=(ZERO, ZERO))))
+    system = factored(link, None, link.clock.resolution)
+    rows = [lone_press(system, index, link.outputs[index]) for index in range(link.inputs)]
+    return Lone(
+        tuple(row[0] for row in rows),
+        tuple(row[1] for row in rows),
+        tuple(row[2] for row in rows),
+        on_time.rests,
     )
 
 
@@ -107,6 +128,8 @@ def true_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
     """
     least, most = link.delay
     found = []
+    earliest: tuple[Ticks, ...]
+    latest: tuple[Ticks, ...]
     for branch in range(len(link.branches)):
         if link.within is not None:
             earliest, latest = ((x,) * link.inputs for x in link.within)
@@ -137,5 +160,5 @@ def factored_windows(link: Link, lone: Lone) -> dict[Windows, tuple[int, ...]]:
     return found
 
 
-def _or_rest(times: tuple[int | None, ...], lone: Lone) -> list[int]:
+def _or_rest(times: tuple[Ticks | None, ...], lone: Lone) -> list[Ticks]:
     return [s if t is None else t for t, s in zip(times, lone.settled, strict=True)]

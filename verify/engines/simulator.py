@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import lru_cache
+from math import ceil
 
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.trace import Event, Failure, Latency, Press, Script, Trace
@@ -25,9 +27,11 @@ FAR = 10**9
 
 
 @lru_cache(maxsize=8)
-def _compiled(link: Link, delay: int, windows: tuple[Windows, ...] | None) -> Compiled:
+def _compiled(
+    link: Link, delay: int, windows: tuple[Windows, ...] | None, resolution: int
+) -> Compiled:
     """Shrinking and timing pictures run one link many times."""
-    return Compiled(whole(link, delay, windows))
+    return Compiled(whole(link, Fraction(delay, resolution), windows, resolution))
 
 
 class NotAllowedError(ModelError):
@@ -43,11 +47,16 @@ class Moment:
 
 
 class Simulator:
-    """A whole link, compiled for one line delay. ``windows``: one per branch, or None."""
+    """A whole link, compiled for one line delay. ``windows``: one per branch, or None.
 
-    def __init__(self, link: Link, delay: int, windows: tuple[Windows, ...] | None) -> None:
+    ``resolution``: parts of a tick in which ``delay``, scripts and moments are given.
+    """
+
+    def __init__(
+        self, link: Link, delay: int, windows: tuple[Windows, ...] | None, resolution: int = 1
+    ) -> None:
         self.link = link
-        self.compiled = _compiled(link, delay, windows)
+        self.compiled = _compiled(link, delay, windows, resolution)
 
     def run(
         self, script: Script, *, by_tick: bool = False, until: int | None = None
@@ -100,7 +109,7 @@ def replay(link: Link, windows: tuple[Windows, ...], script: Script) -> Trace:
     ``lost`` becomes ``framing`` when the receiver dropped a frame since the press, else ``late``
     when the missing strike still comes afterwards.
     """
-    simulator = Simulator(link, script.delay, windows)
+    simulator = Simulator(link, script.delay, windows, script.resolution)
     events: list[Event] = []
     latencies: list[Latency] = []
     failure: Failure | None = None
@@ -133,7 +142,7 @@ def _horizon(link: Link, windows: tuple[Windows, ...], script: Script) -> int | 
     if link.scheme.warm_up == 0:
         return None
     last = max((press.tick for press in script.presses), default=link.scheme.warm_up)
-    return last + 2 * max(max(w.latest) for w in windows) + 2
+    return last + (2 * ceil(max(max(w.latest) for w in windows)) + 2) * script.resolution
 
 
 def _comes(moment: Moment, failure: Failure, link: Link) -> bool:

@@ -17,22 +17,28 @@ presses, picks and unknowns are symbolic.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from itertools import count
+from math import lcm
 from typing import TypeAlias
 
 import z3
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import is_unknown
+from verify.engines.linear import Exact, Known, minus, plus, term
 from verify.engines.symbolic import (
     Cond,
     Num,
+    Outcome,
     Picker,
     Said,
     Symbolic,
     SymState,
+    at_most,
     both,
+    choose,
     either,
     equal,
     less,
@@ -41,9 +47,11 @@ from verify.engines.symbolic import (
 )
 from verify.engines.trace import Chosen, Press, Script
 from verify.language import expressions as ex
+from verify.language.durations import Key
 from verify.language.machine import System
 from verify.language.state import Bank, Timer
 from verify.parts.signals import delivered, failure
+from verify.units import whole
 
 # More events than this between two presses, and the solver gives up on the history.
 MOST_EVENTS = 400
@@ -89,7 +97,7 @@ class _Taken:
 
 
 @dataclass(frozen=True)
-class _History:
+class History:
     """A sequence of presses from rest; ``state`` is right after the last of them."""
 
     taken: tuple[_Taken, ...]
@@ -103,14 +111,19 @@ class _History:
         return self.taken[-1].at
 
 
-class _Moment:
+@dataclass
+class Moment:
     """A history followed by events without presses: where it stands, and since when."""
 
-    def __init__(self, history: _History) -> None:
-        self.state = history.state
-        self.given = list(history.given)
-        self.now = history.at
-        self.picks = list(history.later_picks)
+    state: SymState
+    given: list[Cond]
+    now: Num
+    picks: list[tuple[Num, str, Num]]
+
+    @classmethod
+    def after(cls, history: History) -> Moment:
+        """Right after the last press of a history."""
+        return cls(history.state, list(history.given), history.at, list(history.later_picks))
 
 
 def solve(
@@ -125,17 +138,19 @@ def solve(
 
     Gives up, ``undecided``, on links that remember more than ``most_presses`` presses.
     """
-    return _Search(system, budget, progress, latencies, most_presses).run()
+    return Search(system, budget, progress, latencies, most_presses).run()
 
 
-class _Search:
+class Search:
+    """The induction over the presses of one system; may be asked only once."""
+
     def __init__(
         self, system: System, budget: Budget, progress: Progress, latencies: bool, most: int
     ) -> None:
         self.symbolic = Symbolic(system)
         self.budget, self.progress, self.latencies, self.most = budget, progress, latencies, most
         self.count = self.symbolic.offer.count
-        self.solver = z3.SolverFor("QF_LIA")
+        self.solver = z3.SolverFor("QF_LIRA" if system.dense else "QF_LIA")
         self.fresh = count()
         self.probe = z3.Int("probe")
         self.start, self.given = self.symbolic.start()
@@ -177,11 +192,18 @@ class _Search:
             verdict = Verdict.FAILS
         else:
             verdict = Verdict.HOLDS if complete else Verdict.UNDECIDED
-        return Answer(verdict, "solver", self.failed, covered, complete, self.best, self.worst)
+        best, worst = self._in_ticks(self.best), self._in_ticks(self.worst)
+        return Answer(verdict, "solver", self.failed, covered, complete, best, worst)
+
+    def _in_ticks(self, found: dict[int, Delivery]) -> dict[int, Delivery]:
+        parts = self.symbolic.system.resolution
+        if parts == 1:
+            return found
+        return {i: replace(d, ticks=whole(Fraction(d.ticks, parts))) for i, d in found.items()}
 
     # -- histories ------------------------------------------------------------
 
-    def _first_histories(self) -> Iterator[_History]:
+    def _first_histories(self) -> Iterator[History]:
         """One per input, then groups of presses in the same tick, if the operator allows any."""
         for index in range(self.count):
             yield from self._press(self.start, self.given, 1, -1, (index,), ())
@@ -218,7 +240,7 @@ class _Search:
         group: tuple[Num, ...],
         before: tuple[_Taken, ...],
         later_picks: Picks = (),
-    ) -> Iterator[_History]:
+    ) -> Iterator[History]:
         """The history that goes on with ``group`` pressed ``passed`` ticks on, if it may."""
         picks: list[tuple[str, Num]] = []
         open_if, outcome = self.symbolic.step(state, passed, group, self._picker(picks))
@@ -227,17 +249,18 @@ class _Search:
             conditions.append(open_if)
         if not self._possible(conditions):
             return
-        taken = (*before, _Taken(now + passed, group, _timed(now + passed, picks)))
-        history = _History(taken, outcome.state, tuple(conditions), later_picks)
+        now = plus(now, passed)
+        taken = (*before, _Taken(now, group, _timed(now, picks)))
+        history = History(taken, outcome.state, tuple(conditions), later_picks)
         right = self._judge(outcome.said, history, conditions, later_picks)
         if right is not None:
-            yield _History(taken, outcome.state, tuple(right), later_picks)
+            yield History(taken, outcome.state, tuple(right), later_picks)
 
-    def _extend(self, history: _History) -> Iterator[_History]:
+    def _extend(self, history: History) -> Iterator[History]:
         """Follow a history until all is at rest; yield those that one more press makes of it."""
         if self.failed is not None and not self.latencies:
             return
-        moment = _Moment(history)
+        moment = Moment.after(history)
         for _ in range(MOST_EVENTS):
             if self.budget.spent(self.progress.states):
                 raise OutOfReachError(
@@ -251,43 +274,50 @@ class _Search:
                 return
         raise OutOfReachError(f"{MOST_EVENTS} events after a press without coming to rest")
 
-    def _next_event(self, history: _History, moment: _Moment, ends: list[tuple[Cond, Num]]) -> bool:
+    def _next_event(self, history: History, moment: Moment, ends: list[tuple[Cond, Num]]) -> bool:
         """Move to the next event; False when there is none, or all that follow failed."""
-        if not ends:
+        outcome = self._pass_time(moment, ends)
+        if outcome is None:
             return False
-        if len(ends) == 1 and ends[0][0] is True:
-            passed: Num = ends[0][1]
-        elif all(there is True and isinstance(left, int) for there, left in ends):
-            passed = min(left for _, left in ends)
-        else:
-            passed = self._int(f"passed{next(self.fresh)}")
-            moment.given += self._up_to_next(passed, ends)
-            hit: Cond = z3.Or(*(both(there, equal(passed, left)) for there, left in ends))
-            moment.given.append(hit)
-            if not self._possible(moment.given):
-                return False
-        picks: list[tuple[str, Num]] = []
-        _, outcome = self.symbolic.step(moment.state, passed, (), self._picker(picks))
-        moment.given += outcome.given
-        moment.now = moment.now + passed
-        moment.picks += _timed(moment.now, picks)
         right = self._judge(outcome.said, history, moment.given, tuple(moment.picks))
         if right is None:
             return False
-        moment.given, moment.state = right, outcome.state
+        moment.given = right
         return True
+
+    def _pass_time(self, moment: Moment, ends: list[tuple[Cond, Num]]) -> Outcome | None:
+        """Move to the next event, and tell what happens then; None when there is none."""
+        if not ends:
+            return None
+        passed = _surely_next(ends)
+        if passed is None:
+            passed = self.symbolic.span(f"passed{next(self.fresh)}")
+            moment.given += self._up_to_next(passed, ends)
+            hit: Cond = False
+            for there, left in ends:
+                hit = either(hit, both(there, equal(passed, left)))
+            moment.given.append(hit)
+            if not self._possible(moment.given):
+                return None
+        picks: list[tuple[str, Num]] = []
+        _, outcome = self.symbolic.step(moment.state, passed, (), self._picker(picks))
+        moment.given += outcome.given
+        moment.now = plus(moment.now, passed)
+        moment.picks += _timed(moment.now, picks)
+        moment.state = outcome.state
+        return outcome
 
     @staticmethod
     def _up_to_next(passed: Num, ends: list[tuple[Cond, Num]]) -> list[Cond]:
-        return [passed >= 1, *(_implies(there, passed <= left) for there, left in ends)]
+        return [term(passed) > 0, *(_implies(there, at_most(passed, left)) for there, left in ends)]
 
     def _presses_before(
-        self, history: _History, moment: _Moment, ends: list[tuple[Cond, Num]]
-    ) -> Iterator[_History]:
+        self, history: History, moment: Moment, ends: list[tuple[Cond, Num]]
+    ) -> Iterator[History]:
         """Histories that go on with a press after ``moment``, up to its next event."""
         if self._at_rest(moment.state) or self._surely_closed(moment.state, ends):
             return
-        passed = self._int(f"wait{next(self.fresh)}")
+        passed = self.symbolic.span(f"wait{next(self.fresh)}")
         given = [*moment.given, *self._up_to_next(passed, ends)]
         for size in range(1, min(self.together, MOST_TOGETHER) + 1):
             for child in self._press(
@@ -307,10 +337,8 @@ class _Search:
 
         Restraints only get weaker, so it is enough to look at the tick of that event.
         """
-        if not ends or not all(there is True and isinstance(left, int) for there, left in ends):
-            return False
-        last = min(left for _, left in ends)
-        return self.symbolic.open_if(state, last, self.probe) is False
+        last = _surely_next(ends)
+        return last is not None and self.symbolic.open_if(state, last, self.probe) is False
 
     def _at_rest(self, state: SymState) -> bool:
         """Surely as at power-up: what follows is a first history."""
@@ -318,7 +346,7 @@ class _Search:
 
     # -- forgetting -----------------------------------------------------------
 
-    def _forgotten(self, child: _History) -> bool:
+    def _forgotten(self, child: History) -> bool:
         """The state after ``child`` is surely that after some shorter history."""
         if self._at_rest(child.state):
             return True
@@ -344,7 +372,7 @@ class _Search:
         now: Num = taken[0].at
         for number, press in enumerate(taken):
             if number:
-                waited = press.at - now
+                waited = minus(press.at, now)
                 spread: list[tuple[Cond, SymState, Num]] = []
                 for condition, state in runs:
                     ways = self._wait(state, condition, waited)
@@ -386,7 +414,7 @@ class _Search:
             _, outcome = self.symbolic.step(state, next_in, (), _no_pick)
             if outcome.given:
                 return None
-            state, waited = outcome.state, waited - next_in
+            state, waited = outcome.state, minus(waited, next_in)
         return None
 
     def _differs(self, a: SymState, b: SymState) -> Cond:
@@ -404,7 +432,7 @@ class _Search:
     def _judge(
         self,
         said: Sequence[Said],
-        history: _History,
+        history: History,
         given: Sequence[Cond],
         picks: Picks,
     ) -> list[Cond] | None:
@@ -433,7 +461,7 @@ class _Search:
     def _note(
         self,
         event: Said,
-        history: _History,
+        history: History,
         given: Sequence[Cond],
         picks: Picks,
     ) -> None:
@@ -453,49 +481,56 @@ class _Search:
         self,
         given: Sequence[Cond],
         ticks: Num,
-        history: _History,
+        history: History,
         picks: Picks,
         *,
         least: bool,
     ) -> Delivery:
-        if isinstance(ticks, int):
+        if isinstance(ticks, Known):
             self._possible(given)
             return Delivery(ticks, self._script(self.solver_model, history, picks))
         optimum = z3.Optimize()
         optimum.add(*(c for c in given if not isinstance(c, bool)))
         if (seconds := self.budget.left()) is not None:
             optimum.set("timeout", int(seconds * 1000) + 1)
-        optimum.minimize(ticks) if least else optimum.maximize(ticks)
+        wanted = term(ticks)
+        optimum.minimize(wanted) if least else optimum.maximize(wanted)
         if optimum.check() != z3.sat:
             raise OutOfReachError("the solver gave up on a latency")
         model = optimum.model()
-        return Delivery(
-            model.eval(ticks, model_completion=True).as_long(),
-            self._script(model, history, picks),
-        )
+        return Delivery(exact(model, wanted), self._script(model, history, picks))
 
     def _script(
         self,
         model: z3.ModelRef | None,
-        history: _History,
+        history: History,
         picks: Picks,
     ) -> Script:
-        def value(term: Num) -> int:
-            if isinstance(term, int):
-                return term
-            if model is None:
-                raise AssertionError("an unknown without a model")
-            return int(model.eval(term, model_completion=True).as_long())
-
-        presses = [Press(value(t.at), value(index)) for t in history.taken for index in t.inputs]
+        times = self.symbolic.times
+        pressed = [(exact(model, t.at), exact(model, i)) for t in history.taken for i in t.inputs]
         made = [pick for t in history.taken for pick in t.picks] + list(picks)
-        chosen = [Chosen(value(at), name, value(term)) for at, name, term in made]
-        constants = tuple(
-            (item.name, value(place))
+        chosen = [(exact(model, at), name, exact(model, value)) for at, name, value in made]
+        constants = [
+            (item, exact(model, place))
             for item, place in zip(self.symbolic.memory, self.start, strict=True)
             if is_unknown(item)
+        ]
+        found = [at for at, _ in pressed] + [at for at, _, _ in chosen]
+        found += [value for _, name, value in chosen] + [value for _, value in constants]
+        # The parts of a tick in which all of the run is whole; 1 where time is not dense.
+        parts = lcm(*(Fraction(value).denominator for value in found))
+
+        def scaled(value: Exact, key: Key | Timer | Bank) -> int:
+            return int(value * parts) if key in times else int(value)
+
+        picked = [Chosen(int(at * parts), name, scaled(v, name)) for at, name, v in chosen]
+        return Script(
+            tuple(Press(int(at * parts), int(index)) for at, index in pressed),
+            0,
+            tuple(sorted(picked, key=lambda c: c.tick)),
+            tuple((item.name, scaled(value, item)) for item, value in constants),
+            self.symbolic.system.resolution * parts,
         )
-        return Script(tuple(presses), 0, tuple(sorted(chosen, key=lambda c: c.tick)), constants)
 
     def _possible(self, given: Sequence[Cond]) -> bool:
         """The conditions can hold together; leaves a model in ``solver_model``."""
@@ -523,7 +558,7 @@ class _Search:
 
     def _picker(self, made: list[tuple[str, Num]]) -> Picker:
         def pick(choice: ex.Pick) -> Num:
-            value = self._int(f"{choice.name}{next(self.fresh)}")
+            value = self.symbolic.picked(choice, f"{choice.name}{next(self.fresh)}")
             made.append((choice.name, value))
             return value
 
@@ -555,15 +590,38 @@ def _least(ends: list[tuple[Cond, Num]]) -> Num | None:
             result, there_before = left, there
             continue
         better = (
-            both(there, z3.Or(negate(there_before), left < result))
+            both(there, either(negate(there_before), less(left, result)))
             if not (there is True and there_before is True)
             else less(left, result)
         )
-        result = (
-            left if better is True else result if better is False else z3.If(better, left, result)
-        )
-        there_before = True if there is True or there_before is True else z3.Or(there, there_before)
+        result = choose(better, left, result)
+        there_before = either(there, there_before)
     return result
+
+
+def _surely_next(ends: list[tuple[Cond, Num]]) -> Num | None:
+    """The least of the lefts, where that is settled without the solver; else None."""
+    if len(ends) == 1 and ends[0][0] is True:
+        return ends[0][1]
+    surely = [left for there, left in ends if there is True]
+    if len(surely) == len(ends) and all(isinstance(left, int) for left in surely):
+        return min(surely, default=None)
+    for left in surely:
+        if all(at_most(left, other) is True for _, other in ends):
+            return left
+    return None
+
+
+def exact(model: z3.ModelRef | None, value: Num) -> Exact:
+    """The value of a number in a model; whole numbers as ints."""
+    if isinstance(value, Known):
+        return value
+    if model is None:
+        raise AssertionError("an unknown without a model")
+    found = model.eval(term(value), model_completion=True)
+    if z3.is_int_value(found):
+        return int(found.as_long())
+    return whole(Fraction(found.numerator_as_long(), found.denominator_as_long()))
 
 
 __all__ = ["solve"]

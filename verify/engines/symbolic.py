@@ -14,12 +14,27 @@ from typing import Any, TypeAlias
 
 import z3
 
+from verify.engines.linear import (
+    Bounds,
+    Interval,
+    Known,
+    Linear,
+    if_else,
+    is_equal,
+    is_less,
+    minus,
+    plus,
+    same,
+    term,
+    times,
+)
 from verify.errors import ModelError
 from verify.language import expressions as ex
+from verify.language.durations import Key, times_of
 from verify.language.machine import Each, Earliest, First, Rule, Statement, System
 from verify.language.state import Bank, Emit, Number, Put, Set, Signal, Start, Take, Timer
 
-# int or z3.ArithRef, bool or z3.BoolRef: z3 is untyped, so these names are for the reader.
+# int, Linear or z3.ArithRef; bool or z3.BoolRef. z3 is untyped: these names are for the reader.
 Num: TypeAlias = Any
 Cond: TypeAlias = Any
 
@@ -53,6 +68,8 @@ def negate(a: Cond) -> Cond:
 
 def equal(a: Num, b: Num) -> Cond:
     """Equality of numbers, folded where known."""
+    if isinstance(a, Linear) or isinstance(b, Linear):
+        return is_equal(a, b)
     if isinstance(a, int) and isinstance(b, int):
         return a == b
     if not isinstance(a, int) and not isinstance(b, int) and a.eq(b):
@@ -62,9 +79,16 @@ def equal(a: Num, b: Num) -> Cond:
 
 def less(a: Num, b: Num) -> Cond:
     """``a < b``; Python compares ints, z3 overloads the rest."""
+    if isinstance(a, Linear) or isinstance(b, Linear):
+        return is_less(a, b)
     if not isinstance(a, int) and not isinstance(b, int) and a.eq(b):
         return False
     return a < b
+
+
+def at_most(a: Num, b: Num) -> Cond:
+    """``a <= b``, folded where known."""
+    return negate(less(b, a))
 
 
 def choose(c: Cond, a: Num, b: Num) -> Num:
@@ -73,22 +97,28 @@ def choose(c: Cond, a: Num, b: Num) -> Num:
         return a
     if c is False:
         return b
-    if isinstance(a, int) and isinstance(b, int):
+    if isinstance(a, Linear) or isinstance(b, Linear):
+        bounds = a.bounds if isinstance(a, Linear) else b.bounds
+        return a if same(a, b) else if_else(c, a, b, bounds)
+    if isinstance(a, Known) and isinstance(b, Known):
         if a == b:
             return a
-    elif not isinstance(a, int) and not isinstance(b, int) and a.eq(b):
+    elif not isinstance(a, Known) and not isinstance(b, Known) and a.eq(b):
         return a
-    return z3.If(c, a, b)
+    return z3.If(c, term(a), term(b))
 
 
-def lookup(table: tuple[int, ...], index: Num) -> Num:
-    """``table[index]`` as a chain of cases; equal neighbours share one."""
+def lookup(table: Sequence[Any], index: Num, *, cases: bool = False) -> Num:
+    """``table[index]`` as a chain of cases; equal neighbours share one.
+
+    ``cases``: even a table that is linear in its index, whose outcomes are then known numbers.
+    """
     if isinstance(index, int):
         return table[index]
     if len(set(table)) == 1:
         return table[0]
     step = table[1] - table[0]
-    if all(b - a == step for a, b in itertools.pairwise(table)):
+    if not cases and all(b - a == step for a, b in itertools.pairwise(table)):
         return table[0] + step * index  # an even table is linear arithmetic
     result: Num = table[-1]
     for k in range(len(table) - 2, -1, -1):
@@ -103,9 +133,15 @@ def find(windows: tuple[tuple[int, int], ...], value: Num) -> Num:
         return next((k for k, (a, b) in enumerate(windows) if a <= value <= b), -1)
     result: Num = -1
     for k, (a, b) in enumerate(windows):
-        inside = value == a if a == b else z3.And(value >= a, value <= b)
-        result = z3.If(inside, z3.IntVal(k), result)
+        inside = equal(value, a) if a == b else both(at_most(a, value), at_most(value, b))
+        result = choose(inside, k, result)
     return result
+
+
+def within(value: Num, least: int, most: int) -> list[Cond]:
+    """For the solver: what the bounds of an unknown settle here already."""
+    exact = term(value)
+    return [z3.And(exact >= least, exact <= most)]
 
 
 @dataclass(frozen=True)
@@ -153,6 +189,9 @@ class Symbolic:
         self.restraints = {
             i for i, m in enumerate(self.memory) if isinstance(m, (Timer, Bank)) and m.restraint
         }
+        self.dense = system.dense
+        self.bounds = Bounds()
+        self.times: frozenset[Key] = times_of(system.machines) if system.dense else frozenset()
         self.listens = [machine.listens() for machine in system.machines]
         self.offer = system.offer
 
@@ -166,8 +205,8 @@ class Symbolic:
                 continue
             start = item.begin if isinstance(item, Timer) else item.start
             if isinstance(start, tuple):
-                constant = z3.Int(item.name)
-                given.append(z3.And(constant >= start[0], constant <= start[1]))
+                constant = self.unknown(item.name, *start, time=item in self.times)
+                given += within(constant, *start)
                 places.append(constant)
             else:
                 places.append(start)
@@ -175,6 +214,22 @@ class Symbolic:
             if isinstance(place, Number):
                 places[i] = places[self.where[place]]
         return tuple(places), given
+
+    def unknown(self, name: str, least: int, most: int, *, time: bool) -> Num:
+        """A number of this range: whole, but for times where time is dense."""
+        if self.dense and time:
+            return self.bounds.atom(z3.Real(name), Interval(least, most))
+        return z3.Int(name)
+
+    def span(self, name: str) -> Num:
+        """Ticks that pass, more than none; where time is dense, any part of a tick."""
+        if self.dense:
+            return self.bounds.atom(z3.Real(name), Interval(0, None, True))
+        return z3.Int(name)
+
+    def picked(self, pick: ex.Pick, name: str) -> Num:
+        """What the world picks here, under a name of its own."""
+        return self.unknown(name, pick.least, pick.most, time=pick.name in self.times)
 
     def ends(self, state: SymState) -> list[tuple[Cond, Num]]:
         """``(running, ticks left)`` of everything whose end is an event."""
@@ -232,7 +287,7 @@ class _SymTick:
                 left = self.place[i]
                 if isinstance(left, int) and left == 0:
                     continue
-                after = left - passed
+                after = minus(left, passed)
                 if i in owner.restraints:
                     self.place[i] = choose(less(0, after), after, 0)
                 else:
@@ -243,7 +298,7 @@ class _SymTick:
                 self.place[i] = self._older(i, self.place[i], passed)
 
     def _older(self, i: int, slots: tuple[Slot, ...], passed: Num) -> tuple[Slot, ...]:
-        aged = [replace(slot, left=slot.left - passed) for slot in slots]
+        aged = [replace(slot, left=minus(slot.left, passed)) for slot in slots]
         if i in self.owner.restraints:
             aged = [replace(slot, there=both(slot.there, less(0, slot.left))) for slot in aged]
         return tuple(slot for slot in aged if slot.there is not False)
@@ -389,11 +444,13 @@ class _SymTick:
             case ex.EntryLeft(name):
                 return self.bound[name].left
             case ex.Plus(a, b):
-                return self.number(a) + self.number(b)
+                return plus(self.number(a), self.number(b))
             case ex.Minus(a, b):
-                return self.number(a) - self.number(b)
+                return minus(self.number(a), self.number(b))
+            case ex.Times(factor, unit):
+                return self._times(factor, self.place[self.owner.where[unit]])
             case ex.Lookup(table, index_of):
-                return lookup(table, self.number(index_of))
+                return lookup(table, self.number(index_of), cases=self.owner.dense)
             case ex.Find(windows, searched):
                 return find(windows, self.number(searched))
             case ex.Size(bank):
@@ -405,10 +462,18 @@ class _SymTick:
                 return self._pick(e)
         raise ModelError(f"no such number expression: {e!r}")
 
+    def _times(self, factor: ex.Int, unit: Num) -> Num:
+        """Never a product of two unknowns: a table times one is a table of multiples."""
+        if isinstance(factor, ex.Lookup):
+            number = lookup(factor.table, self.number(factor.index), cases=True)
+        else:
+            number = self.number(factor)
+        return times(number, unit) if isinstance(unit, Linear) else number * unit
+
     def _pick(self, pick: ex.Pick) -> Num:
         value = self.picker(pick)
         if not isinstance(value, int):
-            self.given.append(z3.And(value >= pick.least, value <= pick.most))
+            self.given += within(value, pick.least, pick.most)
         return value
 
     def truth(self, e: ex.Bool) -> Cond:

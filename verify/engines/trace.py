@@ -5,36 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-
-@dataclass(frozen=True, order=True)
-class Press:
-    """An input pressed at a tick."""
-
-    tick: int
-    input: int
-
-
-@dataclass(frozen=True, order=True)
-class Chosen:
-    """What the world picked at a tick: the name of the pick, and its value."""
-
-    tick: int
-    name: str
-    value: int
-
-
-@dataclass(frozen=True)
-class Script:
-    """What the world did: enough to run a link again and get the same trace.
-
-    ``delay``: the constant of the line, ticks. ``picks``: what the world chose, in order;
-    ``constants``: other unknowns of the run, by name. What is not named is at its least.
-    """
-
-    presses: tuple[Press, ...]
-    delay: int = 0
-    picks: tuple[Chosen, ...] = ()
-    constants: tuple[tuple[str, int], ...] = ()
+from verify.parts.script import Chosen, Press, Script
 
 
 @dataclass(frozen=True)
@@ -80,7 +51,9 @@ class Trace:
     def as_json(self) -> dict[str, Any]:
         """The documented JSON form."""
         failure = self.failure
+        parts = self.script.resolution
         return {
+            **({"ticks_per_tick": parts} if parts != 1 else {}),
             "events": [{"tick": e.tick, "signal": e.signal, "value": e.value} for e in self.events],
             "failure": failure
             and {
@@ -91,3 +64,6 @@ class Trace:
                 "got": failure.got,
             },
         }
+
+
+__all__ = ["Chosen", "Event", "Failure", "Latency", "Press", "Script", "Trace"]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from verify.language.state import Bank, Number, Signal, Timer
+    from verify.units import Ticks
 
 
 class Int:
@@ -67,9 +68,9 @@ def integer(value: IntLike) -> Int:
 
 @dataclass(frozen=True)
 class Constant(Int):
-    """A literal number."""
+    """A literal number. Whole in a system; on the way there a time may be part of a tick."""
 
-    value: int
+    value: Ticks
 
 
 @dataclass(frozen=True)
@@ -118,10 +119,18 @@ class Minus(Int):
 
 
 @dataclass(frozen=True)
-class Lookup(Int):
-    """``table[index]``; the index must lie inside the table."""
+class Times(Int):
+    """``a`` times an unknown constant of the run; ``a`` is a literal or a ``Lookup``."""
 
-    table: tuple[int, ...]
+    a: Int
+    unit: Number
+
+
+@dataclass(frozen=True)
+class Lookup(Int):
+    """``table[index]``; the index must lie inside the table. Its numbers: as for ``Constant``."""
+
+    table: tuple[Ticks, ...]
     index: Int
 
 

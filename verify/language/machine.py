@@ -144,11 +144,16 @@ class Machine:
 class System:
     """Machines in the order in which a tick passes through them.
 
+    Times of a *dense* system are parts of a tick, of which ``resolution`` make one, and stand
+    for any number there is; an engine that steps in whole parts sees only some of its runs.
+
     Raises ModelError for two pieces of memory of one name, or a machine that listens
     to a signal emitted by a machine after it.
     """
 
     machines: tuple[Machine, ...]
+    resolution: int = 1
+    dense: bool = False
 
     def __post_init__(self) -> None:
         names: set[str] = set()

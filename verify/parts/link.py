@@ -6,12 +6,15 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from verify.errors import ModelError
+from verify.language.durations import finer, lengths, remeasured, times_of
 from verify.language.machine import Machine, System
 from verify.parts import line, monitor, operator, outputs
+from verify.parts.clock import Clock, paced
 from verify.parts.line import Faults
 from verify.parts.monitor import Windows
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
+from verify.units import Ticks
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,7 @@ class Link:
     ``within``: window in which a strike is due, or None to take it from lone presses.
     ``order[i]``: the output that input i operates; None: its own. ``kind`` of the inputs:
     ``press`` or ``level``. ``watched``: the one lever whose output is judged; None: all.
+    ``clock``: the transmitter's.
     """
 
     name: str
@@ -40,6 +44,7 @@ class Link:
     order: tuple[int, ...] | None = None
     kind: str = "press"
     watched: int | None = None
+    clock: Clock = Clock()  # noqa: RUF009 - frozen
 
     def __post_init__(self) -> None:
         longest = self.delay[1] + max(self.branches)
@@ -64,6 +69,15 @@ class Link:
         """Per input, the number of the output that it operates."""
         return self.order if self.order is not None else tuple(range(self.inputs))
 
+    @property
+    def clockless(self) -> str | None:
+        """Why the rate of a transmitter's clock means nothing here, in words; None if it does."""
+        if self.scheme.warm_up:
+            return "a scheme that comes to rest: the clocks of scans are not let drift yet"
+        if next(lengths(self.scheme.transmitter()), None) is None:
+            return "a scheme whose transmitter has a clock: pulse-gap, framed-serial"
+        return None
+
     def hidden_delay(self, branch: int) -> int:
         """Ticks of delay that ``factored`` leaves out on a branch, at the line's least."""
         return self.delay[0] + self.branches[branch] - self.faults.proving
@@ -82,7 +96,7 @@ class Link:
             return tuple(
                 self._part(scheme, carried, i)
                 for i in range(self.inputs)
-                for scheme, carried in self.scheme.alone(i)
+                for scheme, carried in self.scheme.alone(i, self.faults.unrest)
             )
         split = self.scheme.split()
         if len(split) == 1:
@@ -116,60 +130,81 @@ class Part:
     all_lines: bool
 
 
-def _front(link: Link) -> list[Machine]:
+def _operator(link: Link) -> Machine:
     scheme = link.scheme
-    return [
-        operator.build(
-            link.operator,
-            scheme.inputs,
-            scheme.watches_release,
-            link.kind,
-            # The receiver's clock counts from when the line has come to it.
-            scheme.warm_up + max(link.branches) + link.delay[1] if scheme.warm_up else 0,
+    return operator.build(
+        link.operator,
+        scheme.inputs,
+        scheme.watches_release,
+        link.kind,
+        # The receiver's clock counts from when the line has come to it.
+        scheme.warm_up + max(link.branches) + link.delay[1] if scheme.warm_up else 0,
+    )
+
+
+def _system(link: Link, rest: list[Machine], resolution: int) -> System:
+    """Operator, transmitter and the rest, all given in whole ticks."""
+    first, transmitter = _operator(link), link.scheme.transmitter()
+    if link.clock == Clock() and resolution == 1:
+        return System((first, *transmitter, *rest))
+    times = times_of((first, *transmitter, *rest))
+    period = link.clock.period(resolution)
+    return System(
+        (
+            *(() if period is None else (Machine("clock", (period,), ()),)),
+            *remeasured((first,), times, finer(resolution)),
+            *paced(transmitter, times, link.clock, resolution),
+            *remeasured(rest, times, finer(resolution)),
         ),
-        *scheme.transmitter(),
-    ]
+        resolution,
+        link.clock.rated,
+    )
 
 
-def _monitors(link: Link, branch: int, windows: Windows) -> list[Machine]:
+def _monitors(link: Link, branch: int, windows: Windows, resolution: int) -> list[Machine]:
     if link.kind == "press":
-        return list(monitor.build(branch, windows, link.outputs))
+        pace = link.clock.period(resolution)
+        return list(monitor.build(branch, windows, link.outputs, pace))
     watched = range(link.inputs) if link.watched is None else [link.watched]
     return [monitor.build_level(branch, windows, link.outputs, i) for i in watched]
 
 
-def whole(link: Link, delay: int, windows: tuple[Windows, ...] | None) -> System:
+def whole(
+    link: Link, delay: Ticks, windows: tuple[Windows, ...] | None, resolution: int = 1
+) -> System:
     """Every part with its true delay, ``delay`` being the line's constant; for the simulator.
 
-    ``windows``: one per branch; None leaves the monitors out.
+    ``windows``: one per branch; None leaves the monitors out. ``resolution``: parts of a tick
+    in which the system counts; what is given here is in ticks all the same.
     """
     scheme = link.scheme
-    machines = _front(link)
+    machines: list[Machine] = []
     delays = tuple(delay + extra - link.faults.proving for extra in link.branches)
     for k in range(scheme.lines):
         machines += line.build(k, delays, link.faults)
     for branch in range(len(link.branches)):
         true_delay = delay + link.branches[branch]
-        machines += (*scheme.receiver(branch, true_delay), outputs.build(branch, link.outputs))
+        receiver = scheme.receiver(branch, true_delay)  # type: ignore[arg-type] # scaled later
+        machines += (*receiver, outputs.build(branch, link.outputs))
     if windows is not None:
         for branch, window in enumerate(windows):
-            machines += _monitors(link, branch, window)
-    return System(tuple(machines))
+            machines += _monitors(link, branch, window, resolution)
+    return _system(link, machines, resolution)
 
 
-def factored(link: Link, windows: Windows | None) -> System:
+def factored(link: Link, windows: Windows | None, resolution: int = 1) -> System:
     """One branch without its delay; for explorer and solver.
 
     The delay of a branch is constant for one run and the same for every edge, so it moves
     all strikes by one amount and changes no verdict. Branches differ in nothing else, so
     one stands for all. ``windows`` are those of a line without delay; the range of the
-    delay is their ``shift``.
+    delay is their ``shift``. ``resolution``: as for ``whole``.
     """
     scheme = link.scheme
-    machines = _front(link)
+    machines: list[Machine] = []
     for k in range(scheme.lines):
         machines += line.build(k, (0,), link.faults)
     machines += (*scheme.receiver(0, link.faults.proving), outputs.build(0, link.outputs))
     if windows is not None:
-        machines += _monitors(link, 0, windows)
-    return System(tuple(machines))
+        machines += _monitors(link, 0, windows, resolution)
+    return _system(link, machines, resolution)

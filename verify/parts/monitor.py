@@ -7,11 +7,14 @@ are matched to presses of the same input, oldest first. ``judge`` then names wha
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil, lcm
 
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Machine, Rule, Statement
 from verify.language.state import Bank, Number, Signal, Timer, flag, unknown
 from verify.parts.signals import PRESS, RELEASE, Kind, delivered, failure, rest, strike
+from verify.units import Ticks
 
 
 @dataclass(frozen=True)
@@ -29,19 +32,29 @@ class Windows:
     ``earliest``/``latest``: the window. ``shift``: the strike comes up to this much
     earlier in truth than the model shows (a line delay whose range was factored out),
     the same amount for the whole run. ``queue``: a press that waits in it may be later by
-    the sends ahead of it.
+    the sends ahead of it. ``slopes``: per input, so much is added to ``earliest`` and
+    ``latest`` for each unit of the clock's period (1: the clock is right).
     """
 
-    earliest: tuple[int, ...]
-    latest: tuple[int, ...]
+    earliest: tuple[Ticks, ...]
+    latest: tuple[Ticks, ...]
     shift: int = 0
     queue: Queue | None = None
+    slopes: tuple[tuple[Ticks, ...], tuple[Ticks, ...]] | None = None
+
+    @property
+    def resolution(self) -> int:
+        """The least parts of a tick in which these windows are whole."""
+        return lcm(*(Fraction(t).denominator for t in (*self.earliest, *self.latest)))
 
 
-def build(branch: int, windows: Windows, order: tuple[int, ...]) -> tuple[Machine, Machine]:
+def build(
+    branch: int, windows: Windows, order: tuple[int, ...], pace: Number | None = None
+) -> tuple[Machine, Machine]:
     """The two machines that watch the receiver of one branch: match, then judge.
 
-    ``order[i]``: the output that a press of input i is to strike.
+    ``order[i]``: the output that a press of input i is to strike. ``pace``: the length of a
+    nominal tick of the transmitter, if its clock may be off.
 
     Splitting them lets all strikes of a tick find their presses before any is blamed.
     """
@@ -56,6 +69,11 @@ def build(branch: int, windows: Windows, order: tuple[int, ...]) -> tuple[Machin
     width = tuple(b - a for a, b in zip(windows.earliest, windows.latest, strict=True))
     wide: ex.Int = ex.Lookup(width, index)
     extra: ex.Int = ex.Constant(0)
+    if windows.slopes is not None and pace is not None:
+        sooner, later = windows.slopes
+        wider = tuple(b - a for a, b in zip(sooner, later, strict=True))
+        latest += ex.Times(ex.Lookup(later, index), pace)
+        wide += ex.Times(ex.Lookup(wider, index), pace)
     if windows.shift:
         shift = unknown(f"{name}.shift", 0, windows.shift)
         memory.append(shift)
@@ -65,10 +83,13 @@ def build(branch: int, windows: Windows, order: tuple[int, ...]) -> tuple[Machin
     on_press: tuple[Statement, ...] = (plain,)
     if windows.queue is not None:
         # An ideal queue, from presses alone: the sends not yet over, and when the last will be.
-        backlog = Timer(f"{name}.backlog", sum(windows.queue.sends) * (windows.queue.places + 1))
+        longest = sum(windows.queue.sends) * (windows.queue.places + 1)
+        # No clock is looked at on which a send takes more than twice as long.
+        backlog = Timer(f"{name}.backlog", longest if pace is None else 2 * longest)
         ahead = Bank(f"{name}.ahead", ())
         memory += [backlog, ahead]
-        over = backlog.left + ex.Lookup(windows.queue.sends, index)
+        send: ex.Int = ex.Lookup(windows.queue.sends, index)
+        over = backlog.left + (send if pace is None else ex.Times(send, pace))
         late = latest + backlog.left
         held = due.put(late, output, late, wide + backlog.left)
         room = ahead.size() <= windows.queue.places
@@ -130,7 +151,7 @@ def build_level(branch: int, windows: Windows, order: tuple[int, ...], watched: 
     name = f"monitor{branch}.{watched}"
     latest = windows.latest[watched]
     up, shown = flag(f"{name}.up"), flag(f"{name}.shown")
-    still = Timer(f"{name}.still", max(1, latest))
+    still = Timer(f"{name}.still", max(1, ceil(latest)))
     memory: list[Number | Timer] = [up, shown, still]
     wait: ex.Int = ex.Constant(latest)
     if windows.shift:

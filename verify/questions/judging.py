@@ -10,7 +10,8 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import reduce
-from typing import Literal
+from math import lcm
+from typing import Literal, TypeAlias
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
@@ -20,13 +21,18 @@ from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError
 from verify.language.machine import System
 from verify.parts.link import Link, Part, factored
+from verify.units import Ticks
 
-EngineName = Literal["auto", "explorer", "solver", "simulator"]
+EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 
-# ``auto`` explores this many states, then tries sustained load, then asks the solver, then
-# goes on exploring.
+# ``auto`` explores this many states, then tries sustained load, then this many zones, then asks
+# the solver, then goes on with zones. Links that never rest are for zones from the start.
 FIRST_LOOK = 40_000
+FIRST_ZONES = 20_000
 DEFAULT_SECONDS = 60.0
+
+# Of a lone press: earliest, latest, settled.
+Row: TypeAlias = tuple[Ticks | None, Ticks | None, int]
 
 # The beginning of a name that belongs to a line, and perhaps to one of its branches.
 _PLACE = re.compile(r"line(\d+)(\.branch0)?(?=\.)")
@@ -75,7 +81,7 @@ class Subject:
         return self._lones[key]
 
     def _whole_lone(self) -> Lone:
-        rows: dict[int, tuple[int | None, int | None, int]] = {}
+        rows: dict[int, Row] = {}
         rests = True
         for part in self.parts:
             lone = self.lone_of(part.link)
@@ -111,9 +117,7 @@ class Subject:
             return False
 
 
-def _wider(
-    a: tuple[int | None, int | None, int], b: tuple[int | None, int | None, int]
-) -> tuple[int | None, int | None, int]:
+def _wider(a: Row, b: Row) -> Row:
     """Two parts decide about one output: the earliest and latest of both."""
     earliest = [t for t in (a[0], b[0]) if t is not None]
     latest = None if a[1] is None or b[1] is None else max(a[1], b[1])
@@ -145,7 +149,8 @@ def judge(
     for alike in subject.distinct_parts():
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_of(link)).items():
-            system, rests = factored(link, windows), subject.lone_of(link).rests
+            resolution = lcm(link.clock.resolution, windows.resolution)
+            system, rests = factored(link, windows, resolution), subject.lone_of(link).rests
             answer = _ask(system, rests, engine, budget, progress, latencies)
             answers.append(answer)
             if answer.script is not None:
@@ -175,6 +180,8 @@ def _ask(
     progress: Progress,
     latencies: bool,
 ) -> Answer:
+    if system.dense and engine != "simulator":
+        return _ask_dense(system, engine, budget, progress, latencies)
     if engine == "simulator":
         from verify.engines.chance import hammer
 
@@ -184,22 +191,58 @@ def _ask(
         return _explore(system, budget, progress, latencies, None)
     if engine == "solver":
         return _solve(system, budget, progress, latencies)
+    if engine == "zones":
+        return _zones(system, budget, progress, latencies, None)
+    if not rests:
+        answer = _zones(system, budget, progress, latencies, None)
+        if answer.verdict is not Verdict.UNDECIDED:
+            return answer
+        return _explore(system, budget, progress, latencies, None)
     answer = _explore(system, budget, progress, latencies, FIRST_LOOK)
     if answer.verdict is not Verdict.UNDECIDED:
         return answer
-    if not rests:
-        # The solver argues from rest; a scan never comes to it.
-        return _explore(system, budget, progress, latencies, None)
     if not latencies:
         from verify.engines.chance import flood
 
         flooded = flood(system, budget, progress)
         if flooded.verdict is Verdict.FAILS:
             return flooded
+    answer = _zones(system, budget, progress, latencies, FIRST_ZONES)
+    if answer.verdict is not Verdict.UNDECIDED:
+        return answer
     solved = _solve(system, budget, progress, latencies)
     if solved.verdict is not Verdict.UNDECIDED:
         return solved
-    return _explore(system, budget, progress, latencies, None)
+    return _zones(system, budget, progress, latencies, None)
+
+
+def _zones(
+    system: System, budget: Budget, progress: Progress, latencies: bool, states: int | None
+) -> Answer:
+    from verify.engines.zones import explore_zones
+
+    progress.doing, progress.states = "exploring zones", 0
+    limited = replace(budget, states=states)
+    return explore_zones(system, limited, progress, latencies=latencies)
+
+
+def _ask_dense(
+    system: System, engine: EngineName, budget: Budget, progress: Progress, latencies: bool
+) -> Answer:
+    """Only the solver sees every run; the explorer finds failures in whole parts of a tick."""
+    if engine == "zones":
+        return Answer(Verdict.UNDECIDED, "zones", covered="nothing: they count in whole ticks")
+    if engine != "explorer":
+        answer = _solve(system, budget, progress, latencies)
+        if engine == "solver" or answer.verdict is not Verdict.UNDECIDED:
+            return answer
+    found = _explore(system, budget, progress, latencies, FIRST_LOOK)
+    if found.verdict is Verdict.FAILS:
+        return found
+    if engine != "explorer":
+        return answer
+    covered = f"{found.covered}, in steps of 1/{system.resolution} tick"
+    return replace(found, verdict=Verdict.UNDECIDED, covered=covered, complete=False)
 
 
 def _explore(
@@ -223,7 +266,7 @@ def _solve(system: System, budget: Budget, progress: Progress, latencies: bool) 
 def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
     if answer.script is None:
         raise AssertionError("nothing to show")
-    script = _on_whole(subject, answer.script, part, branch)
+    script = on_whole(subject, answer.script, part, branch)
     trace = subject.replay(script)
     if trace.failure is None:
         raise DisagreementError(
@@ -235,7 +278,7 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
     return subject.replay(shrink(script, subject.fails))
 
 
-def _on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Script:
+def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Script:
     """A script for a part without delays, as one for the whole link.
 
     Inputs, lines and the branch get their numbers there; the shift of the windows is line delay.
@@ -252,13 +295,16 @@ def _on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Scri
         on_branch = f".branch{branch}" if place[2] else ""
         return f"line{line}{on_branch}{name[place.end() :]}"
 
-    constants = part.link.scheme.constants_on_whole(dict(script.constants))
+    script = part.link.scheme.on_whole(script)
+    parts = script.resolution
+    constants = dict(script.constants)
     shift = constants.pop("monitor0.shift", 0)
     return Script(
         tuple(Press(p.tick, carried[p.input]) for p in script.presses),
-        subject.link.delay[0] + shift,
+        subject.link.delay[0] * parts + shift,
         tuple(replace(c, name=renamed(c.name)) for c in script.picks),
         tuple((renamed(name), value) for name, value in constants.items()),
+        parts,
     )
 
 
@@ -277,7 +323,7 @@ def _gather(
         ticks = delivery.ticks + hidden
         i = part.carried[k]
         if i not in into or better(ticks, into[i].ticks) != into[i].ticks:
-            into[i] = Delivery(ticks, _on_whole(subject, delivery.script, part, chosen))
+            into[i] = Delivery(ticks, on_whole(subject, delivery.script, part, chosen))
 
 
 def _worse(a: Verdict, b: Verdict) -> Verdict:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from verify.engines.answer import Budget, Delivery, Progress, Verdict
 from verify.engines.trace import Trace
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
+from verify.units import Ticks
 
 
 @dataclass(frozen=True)
@@ -14,8 +15,8 @@ class InputLatency:
     """Of one input: least and most ticks from press to strike, None where it never struck."""
 
     name: str
-    best: int | None
-    worst: int | None
+    best: Ticks | None
+    worst: Ticks | None
     best_trace: Trace | None
     worst_trace: Trace | None
 
@@ -36,12 +37,12 @@ class Latencies:
     trace: Trace | None
 
     @property
-    def best(self) -> int | None:
+    def best(self) -> Ticks | None:
         """Least over all inputs, ticks."""
         return min((i.best for i in self.inputs if i.best is not None), default=None)
 
     @property
-    def worst(self) -> int | None:
+    def worst(self) -> Ticks | None:
         """Most over all inputs, ticks."""
         return max((i.worst for i in self.inputs if i.worst is not None), default=None)
 

@@ -14,6 +14,7 @@ from verify.questions.margin import Margin
 from verify.questions.pairs import Pairs
 from verify.questions.spacing import Spacing
 from verify.reports.cautions import flashing
+from verify.units import Ticks
 
 FAILS, UNDECIDED, HOLDS = Verdict.FAILS, Verdict.UNDECIDED, Verdict.HOLDS
 
@@ -69,9 +70,9 @@ def latency_json(link: Link, found: Latencies, traces: bool) -> dict[str, Any]:
         spread = None if row.best is None or row.worst is None else row.worst - row.best
         shown: dict[str, Any] = {
             "name": row.name,
-            "best_ticks": row.best,
-            "worst_ticks": row.worst,
-            "spread_ticks": spread,
+            "best_ticks": _ticks(row.best),
+            "worst_ticks": _ticks(row.worst),
+            "spread_ticks": _ticks(spread),
             "best_s": _seconds(row.best, link),
             "worst_s": _seconds(row.worst, link),
         }
@@ -86,8 +87,8 @@ def latency_json(link: Link, found: Latencies, traces: bool) -> dict[str, Any]:
         "covered": found.covered,
         "exact": found.exact,
         "inputs": rows,
-        "best_ticks": found.best,
-        "worst_ticks": found.worst,
+        "best_ticks": _ticks(found.best),
+        "worst_ticks": _ticks(found.worst),
         "best_s": _seconds(found.best, link),
         "worst_s": _seconds(found.worst, link),
         "trace": _trace(found.trace),
@@ -152,7 +153,12 @@ def _head(question: str, link: Link, *, spacing_is_asked: bool = False) -> dict[
     }
 
 
-def _seconds(ticks: int | None, link: Link) -> float | None:
+def _ticks(ticks: Ticks | None) -> float | int | None:
+    """Whole numbers as they are; parts of a tick, where a clock is off, as a decimal."""
+    return ticks if ticks is None or isinstance(ticks, int) else float(ticks)
+
+
+def _seconds(ticks: Ticks | None, link: Link) -> float | None:
     return None if ticks is None else float(ticks * link.tick)
 
 

@@ -25,7 +25,7 @@ from verify.reports import cautions
 from verify.reports.as_json import rate_hz
 from verify.reports.picture import picture
 from verify.reports.words import printable
-from verify.units import duration_text, rate_text, ticks_text
+from verify.units import Ticks, duration_text, rate_text, ticks_text
 
 # A matrix or list longer than this is for --json.
 MOST_ROWS = 64
@@ -283,11 +283,11 @@ def _left_out(console: Console, rows: int) -> None:
         _say(console, f"The first {MOST_ROWS} of {rows}; --json has all.")
 
 
-def _time(ticks: int | None, link: Link) -> str:
+def _time(ticks: Ticks | None, link: Link) -> str:
     return "never" if ticks is None else ticks_text(ticks, link.tick)
 
 
-def _span(span: tuple[int, int], link: Link) -> str:
+def _span(span: tuple[Ticks, Ticks], link: Link) -> str:
     least, most = span
     if least == most:
         return ticks_text(least, link.tick)

@@ -1,0 +1,95 @@
+"""What does one press do, all alone, whatever the rate of the transmitter's clock?
+
+The solver follows one press to rest; earliest and latest are exact, over all rates.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import ceil
+
+from verify.engines.answer import Budget, Progress
+from verify.engines.linear import Exact, term
+from verify.engines.optimum import optimum
+from verify.engines.solver import MOST_EVENTS, Moment, OutOfReachError, Search
+from verify.engines.symbolic import Cond, Num, Outcome, both, either, equal, negate
+from verify.language.machine import System
+from verify.parts.signals import strike
+from verify.units import Ticks, whole
+
+Row = tuple[Ticks | None, Ticks | None, int]
+
+
+def lone_press(system: System, index: int, output: int) -> Row:
+    """Earliest and latest strike after a press of one input, and when all is at rest, in ticks.
+
+    ``system``: one branch without monitors. Earliest is None if it never strikes, latest if it
+    may not. Raises OutOfReachError if it does not come to rest.
+    """
+    return _Lone(system, output).follow(index)
+
+
+class _Lone(Search):
+    def __init__(self, system: System, output: int) -> None:
+        super().__init__(system, Budget(None), Progress(), latencies=False, most=1)
+        self.output = output
+        self.earliest: Exact | None = None
+        self.latest: Exact | None = None
+        self.settled: Exact = 0
+        self.unstruck: Cond = True
+        self.may_miss = False
+
+    def follow(self, index: int) -> Row:
+        picks: list[tuple[str, Num]] = []
+        _, outcome = self.symbolic.step(self.start, 1, (index,), self._picker(picks))
+        moment = Moment(outcome.state, [*self.given, *outcome.given], 0, [])
+        self._strikes(outcome, moment)
+        for _ in range(MOST_EVENTS):
+            ends = self.symbolic.ends(moment.state)
+            self._rests(moment, [there for there, _ in ends])
+            next_outcome = self._pass_time(moment, ends)
+            if next_outcome is None:
+                latest = None if self.may_miss else self.latest
+                return self._ticks(self.earliest), self._ticks(latest), self._settled()
+            self._strikes(next_outcome, moment)
+        raise OutOfReachError(f"{MOST_EVENTS} events after a press without coming to rest")
+
+    def _ticks(self, value: Exact | None) -> Ticks | None:
+        return None if value is None else whole(Fraction(value) / self.symbolic.system.resolution)
+
+    def _settled(self) -> int:
+        return ceil(Fraction(self.settled) / self.symbolic.system.resolution)
+
+    def _strikes(self, outcome: Outcome, moment: Moment) -> None:
+        struck: Cond = False
+        for event in outcome.said:
+            if event.signal == strike(0):
+                mine = both(event.when, equal(event.values[0], self.output))
+                struck = either(struck, mine)
+        first = [*moment.given, self.unstruck, struck]
+        if struck is False or not self._possible(first):
+            return
+        low, high = (self._extreme_of(first, moment.now, least) for least in (True, False))
+        self.earliest = low if self.earliest is None else min(low, self.earliest)
+        self.latest = high if self.latest is None else max(high, self.latest)
+        self.unstruck = both(self.unstruck, negate(struck))
+
+    def _rests(self, moment: Moment, running: list[Cond]) -> None:
+        """Note the runs that come to rest here."""
+        rest: Cond = True
+        for there in running:
+            rest = both(rest, negate(there))
+        if rest is False or not self._possible([*moment.given, rest]):
+            return
+        last = self._extreme_of([*moment.given, rest], moment.now, False)
+        self.settled = max(self.settled, last)
+        if self._possible([*moment.given, rest, self.unstruck]):
+            self.may_miss = True
+
+    def _extreme_of(self, given: list[Cond], value: Num, least: bool) -> Exact:
+        if isinstance(value, (int, Fraction)):
+            return value
+        found = optimum(given, term(value), self.budget, least=least)
+        if found is None:
+            raise OutOfReachError("the solver gave up on a lone press")
+        return found.value

@@ -1,0 +1,274 @@
+"""How far may the transmitter's clock be off? Exact, on either side.
+
+The windows of strikes follow the clock: at an error of e they are those that a lone press
+takes at errors from none to e, as ``fewwire check`` has them for that range. Earliest and
+latest are straight lines in e, taken from the solver just beside e = 0; that the lines are right
+as far as the margin reaches is checked there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import lcm
+from typing import TYPE_CHECKING, Literal
+
+from verify.engines.answer import Answer, Budget, Progress, Verdict
+from verify.engines.lone import factored_windows, true_windows
+from verify.engines.shrink import shrink
+from verify.engines.simulator import NotAllowedError, replay
+from verify.engines.trace import Press, Script, Trace
+from verify.errors import DisagreementError, UsageError
+from verify.parts.clock import FASTEST, PERIOD, SLOWEST
+from verify.parts.link import Link, factored
+from verify.parts.monitor import Windows
+from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, on_whole
+from verify.units import Ticks, whole
+
+if TYPE_CHECKING:
+    from verify.engines.least_rate import LeastRate
+
+ZERO = Fraction(0)
+# Beside e = 0, where the slopes of windows are taken.
+BESIDE = Fraction(1, 10**6)
+# Parts of the whole range to which a first, rough error of a failing run is found.
+PROBES = 1024
+
+
+@dataclass(frozen=True)
+class RateSide:
+    """One side of a margin: a bound of the error, 0 or more, either way.
+
+    ``amount``: every smaller error holds; None: the link fails without any, or nothing is
+    known. ``holds``: it holds at ``amount`` itself. ``verdict``: of the errors below it.
+    ``trace_beyond``: of a failing run at or just beyond it, at the error ``error_beyond``; None
+    if nothing fails as far as was looked. ``windows``: of that run, for pictures.
+    """
+
+    amount: Fraction | None
+    holds: bool
+    verdict: Verdict
+    engine: str
+    covered: str
+    trace_beyond: Trace | None = None
+    error_beyond: Fraction | None = None
+    windows: tuple[Windows, ...] | None = None
+
+
+@dataclass(frozen=True)
+class RateMargin:
+    """``least``: the side of fast clocks, whose periods are too short; ``most``: of slow ones."""
+
+    of: str
+    least: RateSide
+    most: RateSide
+
+
+def rate_margin(
+    link: Link, engine: EngineName, progress: Progress, budget: Budget | None = None
+) -> RateMargin:
+    """The margin of ``clock.rate``; what the file says of it is left aside.
+
+    Raises UsageError for engines that cannot answer, or links without such a clock.
+    """
+    if engine not in ("auto", "solver"):
+        raise UsageError(f"clock.rate: found engine {engine}; allowed: auto or solver")
+    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    on_time = replace(link, clock=replace(link.clock, rate=(ZERO, ZERO)))
+    if (reason := on_time.clockless) is not None:
+        raise UsageError(f"clock.rate: allowed: {reason}")
+    fast = _Side(on_time, -1, progress, budget).answer()
+    return RateMargin("clock.rate", fast, _Side(on_time, 1, progress, budget).answer())
+
+
+@dataclass(frozen=True)
+class _Failing:
+    """The failing run with the least error so far: ``fails`` just at ``error``, or only beyond;
+    ``script``, of the whole link, at the error ``shown``."""
+
+    error: Fraction
+    fails: bool
+    script: Script
+    shown: Fraction
+
+
+class _Side:
+    """One side: ``sign`` 1 for clocks that are slow, their periods too long, -1 for fast ones."""
+
+    def __init__(
+        self, on_time: Link, sign: Literal[1, -1], progress: Progress, budget: Budget
+    ) -> None:
+        self.on_time, self.sign = on_time, sign
+        self.progress, self.budget = progress, budget
+        self.cap = abs(SLOWEST if sign > 0 else FASTEST)
+        self.subject = Subject(on_time)
+        self.beside = Subject(self._off_by(on_time, BESIDE))
+        self.answers: list[Answer] = []
+        self.best: _Failing | None = None
+
+    def _off_by(self, link: Link, error: Fraction) -> Link:
+        ends = sorted((ZERO, self.sign * error))
+        return replace(link, clock=replace(link.clock, rate=(ends[0], ends[1])))
+
+    def answer(self) -> RateSide:
+        """The least error of a failing run, over all parts and branches."""
+        self._probe()
+        self.progress.doing = "solving"
+        for alike in self.subject.distinct_parts():
+            link = alike[0].link
+            for windows, branches in factored_windows(link, self.subject.lone_of(link)).items():
+                found = self._least(link, windows)
+                self.answers.append(found.answer)
+                if found.script is not None:
+                    script = on_whole(self.subject, found.script, alike[0], branches[0])
+                    self.best = _Failing(found.error, found.fails, script, found.shown)
+        complete = all(answer.complete for answer in self.answers)
+        covered = " and ".join(dict.fromkeys(answer.covered for answer in self.answers))
+        verdict = Verdict.HOLDS if complete else Verdict.UNDECIDED
+        best = self.best
+        if best is None:
+            covered += f"; errors beyond {self.sign * self.cap} not looked at"
+            return RateSide(self.cap if complete else None, complete, verdict, "solver", covered)
+        trace, windows_there = self._replayed(best)
+        beyond = trace, best.shown, windows_there
+        if best.error == 0 and best.fails:
+            return RateSide(None, False, Verdict.FAILS, "solver", covered, *beyond)
+        if complete and not self._straight(best):
+            verdict = Verdict.UNDECIDED
+            covered += "; the windows of lone presses are no straight lines of the error"
+        amount = best.error if verdict is Verdict.HOLDS else None
+        return RateSide(amount, not best.fails, verdict, "solver", covered, *beyond)
+
+    def _probe(self) -> None:
+        """A lone press that fails at a small error saves the solver all larger ones."""
+        for index in range(self.on_time.inputs):
+            good, bad = ZERO, self.cap if self.best is None else self.best.error
+            if not self._fails_alone(index, bad):
+                continue
+            while bad - good > self.cap / PROBES:
+                middle = (good + bad) / 2
+                if self._fails_alone(index, middle):
+                    bad = middle
+                else:
+                    good = middle
+            self.best = _Failing(bad, True, self._alone(index, bad), bad)
+
+    def _alone(self, index: int, error: Fraction) -> Script:
+        clock = self._off_by(self.on_time, error).clock
+        parts = lcm(clock.resolution, *(w.resolution for w in self._windows_at(error)))
+        period = int(parts * (1 + self.sign * error))
+        presses, delay = (Press(0, index),), self.on_time.delay[0] * parts
+        return Script(presses, delay, (), ((PERIOD, period),), parts)
+
+    def _fails_alone(self, index: int, error: Fraction) -> bool:
+        return self._fails(self._alone(index, error), error)
+
+    def _fails(self, script: Script, error: Fraction) -> bool:
+        """The script is legal on a clock off by ``error``, and something comes out wrong."""
+        try:
+            return self._replay(script, error).failure is not None
+        except NotAllowedError:
+            return False
+
+    def _replay(self, script: Script, error: Fraction) -> Trace:
+        return replay(self._off_by(self.on_time, error), self._windows_at(error), script)
+
+    def _least(self, link: Link, windows: Windows) -> LeastRate:
+        # Imported late: loading z3 takes longer than most explorations.
+        from verify.engines.least_rate import least_rate
+
+        cap = self.cap if self.best is None else self.best.error
+        rated = self._off_by(link, cap)
+        moving = self._moving(windows, self._slopes(link))
+        system = factored(rated, moving, lcm(rated.clock.resolution, moving.resolution))
+        below = self.best is not None and self.best.fails
+        return least_rate(system, self.sign, cap, self.budget, self.progress, below=below)
+
+    # -- windows --------------------------------------------------------------
+
+    def _slopes(self, link: Link) -> tuple[list[Ticks], list[Ticks]]:
+        """Per input, ticks that earliest and latest move for each unit of error."""
+        lone, near = self.subject.lone_of(link), self.beside.lone_of(self._off_by(link, BESIDE))
+        fixed = link.within is not None
+
+        def slopes(here: Sequence[Ticks | None], there: Sequence[Ticks | None]) -> list[Ticks]:
+            pairs = zip(here, there, strict=True)
+            return [
+                0 if fixed or a is None or b is None else whole(Fraction(b - a) / BESIDE)
+                for a, b in pairs
+            ]
+
+        return slopes(lone.earliest, near.earliest), slopes(lone.latest, near.latest)
+
+    def _moving(self, windows: Windows, slopes: tuple[list[Ticks], list[Ticks]]) -> Windows:
+        """The windows as they are with the clock's period: its error is the period less 1."""
+        earlier, later = slopes
+        return replace(
+            windows,
+            earliest=tuple(
+                t - self.sign * s for t, s in zip(windows.earliest, earlier, strict=True)
+            ),
+            latest=tuple(t - self.sign * s for t, s in zip(windows.latest, later, strict=True)),
+            slopes=(
+                tuple(self.sign * s for s in earlier),
+                tuple(self.sign * s for s in later),
+            ),
+        )
+
+    def _windows_at(self, error: Fraction) -> tuple[Windows, ...]:
+        """Of the whole link, for clocks that are off by none to ``error``."""
+        earlier, later = self._slopes(self.on_time)
+        return tuple(
+            replace(
+                windows,
+                earliest=tuple(
+                    whole(t + s * error) for t, s in zip(windows.earliest, earlier, strict=True)
+                ),
+                latest=tuple(
+                    whole(t + s * error) for t, s in zip(windows.latest, later, strict=True)
+                ),
+            )
+            for windows in true_windows(self.on_time, self.subject.lone)
+        )
+
+    def _straight(self, best: _Failing) -> bool:
+        """The windows are, as far as the margin reaches, what lone presses do there."""
+        reach = best.error * (1 - BESIDE) if best.fails else best.error
+        if reach == 0 or self.on_time.within is not None:
+            return True
+        there = true_windows(self.on_time, Subject(self._off_by(self.on_time, reach)).lone)
+        return all(
+            (a.earliest, a.latest) == (b.earliest, b.latest)
+            for a, b in zip(there, self._windows_at(reach), strict=True)
+        )
+
+    # -- the run beyond -------------------------------------------------------
+
+    def _replayed(self, best: _Failing) -> tuple[Trace, tuple[Windows, ...]]:
+        if not self._fails(best.script, best.shown):
+            raise DisagreementError(
+                f"the solver found a failure that the simulator does not see: {best.script}; "
+                "this is a bug in fewwire, please report it with the link file"
+            )
+        script = _coarse(best.script, self._windows_at(best.shown))
+        script = shrink(script, lambda candidate: self._fails(candidate, best.shown))
+        return self._replay(script, best.shown), self._windows_at(best.shown)
+
+
+def _coarse(script: Script, windows: tuple[Windows, ...]) -> Script:
+    """The same in parts of a tick no finer than it takes."""
+    if script.picks or [name for name, _ in script.constants] != [PERIOD]:
+        return script
+    period = script.constants[0][1]
+    told = (period, script.delay, *(press.tick for press in script.presses))
+    parts = lcm(
+        *(Fraction(t, script.resolution).denominator for t in told),
+        *(w.resolution for w in windows),
+    )
+
+    def scaled(ticks: int) -> int:
+        return ticks * parts // script.resolution
+
+    presses = tuple(replace(press, tick=scaled(press.tick)) for press in script.presses)
+    return Script(presses, scaled(script.delay), (), ((PERIOD, scaled(period)),), parts)
