@@ -167,6 +167,8 @@ def _kept_apart(
     Kautz & Singleton 1964: d-disjunct tables are at-most-d separable, and at-most-(d+1)
     separable ones are d-disjunct.
     """
+    if 0 in codes:
+        return 0, ((), (codes.index(0),))
     if cover is None:
         return len(codes), None
     size = len(cover[0])

@@ -96,10 +96,11 @@ def smallest_cover(
 
     ``exact``: whose OR is that word. None if no number of others does.
     """
-    if least <= 1:
-        for i, word in enumerate(words):
-            if word == 0 and not exact and len(words) > 1:
-                return ((1 if i == 0 else 0,), i)
+    for i, word in enumerate(words if least <= 1 else ()):
+        # Idle is covered by anything, and is what another idle input shows.
+        other = next((j for j, w in enumerate(words) if j != i and not (exact and w)), None)
+        if word == 0 and other is not None:
+            return (other,), i
     candidates = []
     for i, word in enumerate(words):
         others = [
