@@ -13,6 +13,7 @@ from fractions import Fraction
 from functools import lru_cache
 from math import ceil
 
+from verify import units
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.trace import Event, Failure, Latency, Press, Script, Trace
 from verify.errors import ModelError
@@ -31,7 +32,8 @@ def _compiled(
     link: Link, delay: int, windows: tuple[Windows, ...] | None, resolution: int
 ) -> Compiled:
     """Shrinking and timing pictures run one link many times."""
-    return Compiled(whole(link, Fraction(delay, resolution), windows, resolution))
+    ticks = units.whole(Fraction(delay, resolution))
+    return Compiled(whole(link, ticks, windows, resolution))
 
 
 class NotAllowedError(ModelError):
