@@ -284,13 +284,15 @@ def _coming_apart(link: Link, codes: Sequence[int], first: int, part: int) -> Sc
     """One press; the lines that the part has not are as late as can be."""
     late = [k for k in range(codes[first].bit_length()) if (codes[first] & ~codes[part]) >> k & 1]
     picks = [Chosen(0, "hold", link.operator.hold[1])]
+    skew = link.faults.skew
     if link.faults.jitter:
+        # An edge meets jitter once it is through what comes before on the line.
+        enters = link.faults.proving + skew
         picks += [
-            Chosen(0, f"line{k}.branch{branch}.jitter.rise", link.faults.jitter)
+            Chosen(enters, f"line{k}.branch{branch}.jitter.rise", link.faults.jitter)
             for k in late
             for branch in range(len(link.branches))
         ]
-    skew = link.faults.skew
     constants = tuple((f"line{k}.late", skew) for k in late) if skew else ()
     return Script((Press(0, first),), link.delay[0], tuple(picks), constants)
 
