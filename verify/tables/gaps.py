@@ -17,6 +17,9 @@ Window = tuple[int, int]
 Scale = tuple[Fraction, Fraction]
 """Factors by which the transmitter's times may come out, least and most: 1 + e."""
 
+LEAST_TIME = 2
+"""Ticks: unrest brings no rises closer; a fall comes between, and edges keep a tick apart."""
+
 ALIKE: Scale = (Fraction(1), Fraction(1))
 
 
@@ -53,7 +56,8 @@ def room_in(
 
     Below 0 if a send may miss its own window on that side.
     """
-    return gap * scale[0] - unrest - window[0], window[1] - gap * scale[1] - unrest
+    earliest = max(gap * scale[0] - unrest, min(gap * scale[0], LEAST_TIME))
+    return earliest - window[0], window[1] - gap * scale[1] - unrest
 
 
 def rate_apart(shorter: int, longer: int, unrest: int = 0) -> Fraction:
@@ -69,7 +73,10 @@ def rate_within(gap: int, window: Window, unrest: int = 0) -> tuple[Fraction, Fr
 
     The least is above the most if none will do.
     """
-    return Fraction(window[0] + unrest, gap) - 1, Fraction(window[1] - unrest, gap) - 1
+    least, most = Fraction(window[0] + unrest, gap), Fraction(window[1] - unrest, gap)
+    if window[0] <= LEAST_TIME:
+        least = min(least, Fraction(LEAST_TIME, gap))
+    return least - 1, most - 1
 
 
 @dataclass(frozen=True)
