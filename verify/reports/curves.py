@@ -105,7 +105,7 @@ def figure(rows: Sequence[Row], mark: int | None = None) -> Figure:
         _Panel("Lines", lambda row: row.link.scheme.lines),
         _Panel(f"Least spacing, {ticks}", _of("spacing", "least")),
         _Panel(f"Worst latency, {ticks}", _of("latency", "worst")),
-        _Panel(f"Spread of latency (worst less best), {ticks}", _of("latency", "spread")),
+        _Panel(f"Spread of latency, {ticks}", _of("latency", "spread")),
     )
     drawn = Figure(figsize=(10.5, 7.6), facecolor="white")
     axes = drawn.subplots(2, 2)

@@ -6,7 +6,6 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import fields
-from textwrap import fill
 
 from rich.console import Console
 from rich.live import Live
@@ -23,6 +22,8 @@ from verify.questions.pairs import Pairs
 from verify.questions.spacing import Spacing
 from verify.reports import cautions
 from verify.reports.as_json import rate_hz
+from verify.reports.console import output_console as _console
+from verify.reports.console import say as _say
 from verify.reports.picture import picture
 from verify.reports.words import printable
 from verify.units import Ticks, duration_text, rate_text, ticks_text
@@ -209,22 +210,6 @@ def conditions(link: Link, *, spacing: bool = True) -> str:
 
 
 # -- pieces -----------------------------------------------------------------------
-
-
-class _Console(Console):
-    def on_broken_pipe(self) -> None:
-        """Left to the command line, which knows the exit status; rich would exit with 1."""
-        raise BrokenPipeError
-
-
-def _console() -> Console:
-    return _Console(highlight=False, soft_wrap=False)
-
-
-def _say(console: Console, text: str, style: str = "") -> None:
-    # Wrapped here: rich would leave a blank at the end of each line.
-    wrapped = "\n".join(fill(line, console.width) for line in text.split("\n"))
-    console.print(Text(wrapped, style=style), soft_wrap=True)
 
 
 def _ascii_only() -> bool:
