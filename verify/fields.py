@@ -122,6 +122,56 @@ def _label(value: object) -> str:
     return str(value)
 
 
+# -- relative errors ----------------------------------------------------------
+
+RATE = (
+    "a relative error x, which means [-x, x], or [least, most]; each a number, or a string like "
+    '"2 %", "-0.02" or "1/160"; least from -0.5 to 0, most from 0 to 1'
+)
+_RATIO = re.compile(
+    r"\s*([+-]?[0-9]{1,18}(?:\.[0-9]{1,18})?)\s*(%)?\s*|\s*([+-]?[0-9]{1,18}/[0-9]{1,18})\s*"
+)
+
+
+class Written(float):
+    """A float of a file that remembers how it was written, so that 0.02 is exactly 1/50."""
+
+    text: str
+
+    def __new__(cls, text: str) -> Written:
+        """``text`` as TOML has it."""
+        made = super().__new__(cls, text)
+        made.text = text.replace("_", "")
+        return made
+
+
+def ratio(value: object) -> Fraction | None:
+    """A number, exactly as it is written; None if it is none, or has no end."""
+    if isinstance(value, int) and not isinstance(value, bool):
+        return Fraction(value) if value.bit_length() < 64 else None
+    if isinstance(value, Written):
+        # An exponent may be as large as it likes; what it makes is looked at as a float first.
+        return Fraction(value.text) if value == 0.0 or 1e-18 < abs(value) < 1e18 else None
+    match = _RATIO.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        return None
+    try:
+        return Fraction(match[1] or match[3]) / (100 if match[2] else 1)
+    except ZeroDivisionError:
+        return None
+
+
+def _rate(value: object) -> tuple[Fraction, Fraction]:
+    ends = [ratio(x) for x in value] if isinstance(value, list) else [ratio(value)]
+    if len(ends) == 1 and not isinstance(value, list):
+        ends = [None if ends[0] is None else -ends[0], ends[0]]
+    least, most = ends if len(ends) == 2 else (None, None)
+    if least is None or most is None or not (Fraction(-1, 2) <= least <= 0 <= most <= 1):
+        raise refusal(Finding((), RATE))
+    return least, most
+
+
+Rate = Annotated[tuple[Fraction, Fraction], PlainValidator(_rate, json_schema_input_type=Any)]
 Time = Annotated[int, ticks(0)]
 PositiveTime = Annotated[int, ticks(1)]
 Span = Annotated[tuple[int, int], span(0, single=True)]

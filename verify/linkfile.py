@@ -24,9 +24,11 @@ from verify.fields import (
     Label,
     Pair,
     PositiveSpan,
+    Rate,
     Span,
     Table,
     Time,
+    Written,
     check,
     did_you_mean,
     key_text,
@@ -36,6 +38,7 @@ from verify.fields import (
     refusal,
     value_text,
 )
+from verify.parts.clock import Clock as TransmitterClock
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
@@ -137,9 +140,15 @@ class OperatorTable(Table):
 
 
 class Clock(Table):
-    """Table ``[clock]``, in ticks. ``offset``: the receiver's clock starts up to this much away."""
+    """Table ``[clock]``. ``offset``: ticks that the receiver's clock starts away at most.
+
+    ``rate``: least and most relative error of the transmitter's clock; ``wander``: ticks by
+    which each of its periods may differ.
+    """
 
     offset: Time = 0
+    rate: Rate = (Fraction(0), Fraction(0))
+    wander: Time = 0
 
 
 class Top(Table):
@@ -236,7 +245,7 @@ def toml_of(text: str, source: str) -> dict[str, Any]:
     # Some editors begin a file with a byte order mark.
     text = text.removeprefix("\ufeff")
     try:
-        return tomllib.loads(text)
+        return tomllib.loads(text, parse_float=Written)
     except tomllib.TOMLDecodeError as error:
         lines = text.replace("\r\n", "\n").split("\n")
         end = f"at the end, line {len(lines)}, column {len(lines[-1]) + 1}"
@@ -321,7 +330,7 @@ class _Reading:
             or self.operator is None
         ):
             return None
-        return Link(
+        link = Link(
             name=self.name or name,
             tick=self.tick,
             names=names,
@@ -339,7 +348,10 @@ class _Reading:
             faults=Faults(self.line.jitter, self.line.skew, self.line.shortest),
             order=order,
             kind=self._kind_of_input(),
+            clock=self._clock(),
         )
+        self._drifts(link)
+        return None if self.findings else link
 
     # -- what spans tables ----------------------------------------------------
 
@@ -407,12 +419,28 @@ class _Reading:
             return
         given = self.clock is not None and "offset" in self.clock.model_fields_set
         if given and not self.parameters.clocked:
-            self._note([Finding(("clock", "offset"), self._no_clocks())])
+            allowed = (
+                f"no key: clocks that start apart are not modelled for {self._scheme_word()} yet"
+            )
+            self._note([Finding(("clock", "offset"), allowed)])
             return
         self._note(self.parameters.misfits(self._setting()))
 
-    def _no_clocks(self) -> str:
-        return f"no key: clocks that differ are not modelled for {self._scheme_word()} yet"
+    def _clock(self) -> TransmitterClock:
+        return (
+            TransmitterClock(self.clock.rate, self.clock.wander)
+            if self.clock is not None
+            else TransmitterClock()
+        )
+
+    def _drifts(self, link: Link) -> None:
+        """What can be said of the transmitter's clock only when the link is known."""
+        keys = [k for k in ("rate", "wander") if self.clock and k in self.clock.model_fields_set]
+        if (reason := link.clockless) is not None:
+            self._note([Finding(("clock", key), f"no key: {reason}") for key in keys])
+            return
+        if (allowed := link.wanders_too_far) is not None:
+            self._note([Finding(("clock", "wander"), allowed)])
 
     def _in_time(self) -> None:
         if self.line is None or self.operator is None or self.operator.within is None:
@@ -481,8 +509,6 @@ class _Reading:
 
     def _explained(self, finding: Finding) -> Finding:
         *table, key = finding.key
-        if table == ["clock"] and (self.parameters is None or not self.parameters.clocked):
-            return replace(finding, allowed=self._no_clocks(), found=None)
         known = self._keys(table)
         return replace(finding, allowed=", ".join(known) + self._hint(str(key), table, known))
 

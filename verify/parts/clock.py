@@ -13,7 +13,7 @@ from math import ceil, floor, lcm
 
 from verify.errors import ModelError
 from verify.language import expressions as ex
-from verify.language.durations import Key, Measure, lengths, remeasured
+from verify.language.durations import Key, Measure, remeasured
 from verify.language.machine import Machine
 from verify.language.state import Number
 
@@ -105,11 +105,3 @@ def _measure(clock: Clock, resolution: int) -> Measure:
         windows,
         length,
     )
-
-
-def shortest_period(machines: Iterable[Machine]) -> tuple[str, int]:
-    """The shortest length that these machines give a timer, in ticks, and the timer's name.
-
-    Raises ValueError if they have none.
-    """
-    return min(lengths(machines), key=lambda named: named[1])

@@ -78,6 +78,18 @@ class Link:
             return "a scheme whose transmitter has a clock: pulse-gap, framed-serial"
         return None
 
+    @property
+    def wanders_too_far(self) -> str | None:
+        """What ``clock.wander`` may be, in words, if it may not be what it is."""
+        if not self.clock.wander:
+            return None
+        if self.scheme.queue is not None:
+            return 'no key with busy = "queue": when a send ends could not be told from presses'
+        timer, shortest = min(lengths(self.scheme.transmitter()), key=lambda named: named[1])
+        if self.clock.wander < shortest:
+            return None
+        return f"less than {shortest} ticks, the shortest period of the clock ({timer})"
+
     def hidden_delay(self, branch: int) -> int:
         """Ticks of delay that ``factored`` leaves out on a branch, at the line's least."""
         return self.delay[0] + self.branches[branch] - self.faults.proving
