@@ -8,7 +8,7 @@ these picks one; what else is better breaks ties:
 - closest: the least safe spacing;
 - for each trouble that some bear and others do not: fewest lines among those that bear it.
 
-A link that another one equals or beats in every figure that the rules look at is behind it.
+A link that one of these equals or beats in every figure that the rules look at is behind it.
 """
 
 from __future__ import annotations
@@ -72,6 +72,7 @@ def _among(rows: list[Row]) -> list[Advice]:
             pick(trouble, able, by(0, 1, 3, 2))
     pick("latency", rows, by(1, 0, 3, 2))
     pick("spacing", rows, by(3, 0, 1, 2))
+    ahead = [rows[i] for i in picked]
     for i in range(len(rows)):
         picked.setdefault(i, [])
     return [
@@ -79,7 +80,7 @@ def _among(rows: list[Row]) -> list[Advice]:
             row := rows[i],
             tuple(reasons),
             tuple(t for t, able in bearing.items() if able and _fails(row, t)),
-            None if reasons else next((o for o in rows if _beats(o, row)), None),
+            next((o for o in ahead if not reasons and _never_worse(o, row)), None),
         )
         for i, reasons in picked.items()
     ]
@@ -114,9 +115,7 @@ def _fails(row: Row, trouble: str) -> bool:
     return trouble in row.cells and row.cells[trouble].verdict is Verdict.FAILS
 
 
-def _beats(a: Row, b: Row) -> bool:
-    """Better somewhere and worse nowhere."""
-    figures = list(zip(_known_figures(a), _known_figures(b), strict=True))
-    bears = [(_bears(a, trouble), _bears(b, trouble)) for trouble in TROUBLES]
-    never_worse = all(x <= y for x, y in figures) and all(x >= y for x, y in bears)
-    return never_worse and (any(x < y for x, y in figures) or any(x > y for x, y in bears))
+def _never_worse(a: Row, b: Row) -> bool:
+    figures = zip(_known_figures(a), _known_figures(b), strict=True)
+    bears = ((_bears(a, trouble), _bears(b, trouble)) for trouble in TROUBLES)
+    return all(x <= y for x, y in figures) and all(x >= y for x, y in bears)

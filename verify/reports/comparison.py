@@ -64,7 +64,8 @@ def _margin(row: Row, cell: Cell) -> str:
         return "none"
     if len(sides) == 1:
         return (">= " if cell.beyond else "") + _time(row, next(iter(sides.values())))
-    return "\n".join(("+" * (t >= 0)) + _time(row, t) for t in sides.values())
+    lines = [("+" * (ticks >= 0)) + _time(row, ticks) for ticks in sides.values()]
+    return "\n".join(lines + ["or more"] * cell.beyond)
 
 
 LINES = (
@@ -80,9 +81,8 @@ LINES = (
 """What the table says, from top to bottom, below the links and their number of lines."""
 
 _LEGEND = (
-    "Latency, from input to output, and what follows it are at the least spacing. Held together: "
-    "right with any number of inputs held at once. Below it: the most of a disturbance that "
-    "holds; - where it makes no sense."
+    "Latency and the rest are at the least spacing; held together: right with any number held at "
+    "once; below it the most of a disturbance that holds, - where it makes no sense."
 )
 
 
@@ -176,8 +176,12 @@ def _text(row: Row, line: Line) -> str:
 
 # -- which one to build -----------------------------------------------------------------
 
-_REASONS = {"lines": "fewest lines", "latency": "soonest", "spacing": "closest together"}
 _BEARING = {"overlap": "inputs held together"}
+_REASONS: dict[str, Callable[[Row], str]] = {
+    "lines": lambda row: f"fewest lines ({row.link.scheme.lines})",
+    "latency": lambda row: f"soonest ({_time(row, row.cells['latency'].amounts['worst'])} at most)",
+    "spacing": lambda row: f"closest together ({_apart(row)})",
+}
 
 
 def _show_advice(console: Console, rows: Sequence[Row]) -> None:
@@ -191,25 +195,19 @@ def _show_advice(console: Console, rows: Sequence[Row]) -> None:
 def _advice(one: Advice) -> str:
     if one.behind is not None:
         return f"in nothing ahead of {printable(one.behind.link.name)}"
-    said = [_REASONS[reason] for reason in one.reasons if reason in _REASONS]
+    said = [_REASONS[reason](one.row) for reason in one.reasons if reason in _REASONS]
     borne = [_BEARING[reason] for reason in one.reasons if reason in _BEARING]
     if borne:
-        said.insert(
-            "lines" in one.reasons,
-            ("also" if "lines" in one.reasons else "fewest lines") + f" with {_listed(borne)}",
-        )
-    text = f"{', '.join(said) or 'between the others'}: {_in_short(one.row)}"
+        how = "also" if "lines" in one.reasons else f"fewest lines ({one.row.link.scheme.lines})"
+        said.insert("lines" in one.reasons, f"{how} with {_listed(borne)}")
     fails = [_BEARING[trouble] for trouble in one.fails]
+    text = ", ".join(said) or "between the others"
     return text + (f"; not with {_listed(fails)}" if fails else "")
 
 
-def _in_short(row: Row) -> str:
-    lines = row.link.scheme.lines
-    worst = _time(row, row.cells["latency"].amounts["worst"])
+def _apart(row: Row) -> str:
     apart = _spacing(row, row.cells["spacing"])
-    return f"{lines} line{'s' * (lines != 1)}, {worst} at most, " + (
-        "any spacing" if apart == "any" else f"{_KINDS[row.link.kind]} {apart} apart"
-    )
+    return "any spacing" if apart == "any" else f"{apart} apart"
 
 
 def _listed(words: Sequence[str]) -> str:
