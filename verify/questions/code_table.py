@@ -265,16 +265,15 @@ def _shown(link: Link, scripts: list[Script]) -> Trace | None:
 def _shown_on_the_way(
     link: Link, codes: Sequence[int], covers: Sequence[tuple[int, int]]
 ) -> _Found | None:
-    if not covers:
+    # Codes that are the same, and idle ones, are at fault already.
+    parts = [(i, j) for i, j in covers if codes[i] != codes[j] != 0]
+    if not parts:
         return None
     faults = [
-        Fault(
-            (i, j),
-            f"codes[{i}] covers codes[{j}], and its lines need not come together",
-        )
-        for i, j in covers
+        Fault((i, j), f"codes[{i}] covers codes[{j}], and its lines need not come together")
+        for i, j in parts
     ]
-    trace = _shown(link, [_coming_apart(link, codes, i, j) for i, j in covers[:1]])
+    trace = _shown(link, [_coming_apart(link, codes, *parts[0])])
     if trace is None:
         return _Found([], ["codes cover one another, and lines come apart"], None)
     return _Found(faults, [], trace)
@@ -318,7 +317,7 @@ def _shown_together(link: Link, held: Held, on_the_way: bool) -> _Found | None:
     if trace is None:
         return _Found([], [f"{together}, if held together, show '{names[shown]}'"], None)
     why = f"{together} held together show '{names[shown]}', and the operator allows it"
-    return _Found([Fault((*inputs, shown), why)], [], trace)
+    return _Found([Fault((*inputs, shown), why, named=True)], [], trace)
 
 
 # -- frames ------------------------------------------------------------------------

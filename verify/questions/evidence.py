@@ -15,10 +15,14 @@ from verify.parts.link import Link
 
 @dataclass(frozen=True)
 class Fault:
-    """``entries`` of the table, numbered from 0, that are wrong or do not go together, and why."""
+    """``entries`` of the table, numbered from 0, that are wrong or do not go together, and why.
+
+    ``named``: the sentence names them already as inputs.
+    """
 
     entries: tuple[int, ...]
     why: str
+    named: bool = False
 
 
 def verdict_of(faults: Sequence[Fault], undecided: Sequence[str]) -> Verdict:

@@ -256,7 +256,7 @@ def _allowed(link: Link, scheme: PulseGap, ghosts: GhostList) -> _Allowed:
                 f"a press of '{names[second]}' {_by(Fraction(distance))} after one of "
                 f"'{names[first]}' strikes '{names[struck]}', and the operator allows it"
             )
-            return _Allowed([Fault((first, second, struck), why)], [], trace)
+            return _Allowed([Fault((first, second, struck), why, named=True)], [], trace)
     if certain or _possible(link, scheme, ghosts):
         return _Allowed([], ["two presses may make a ghost under these disturbances"], None)
     return _Allowed([], [], None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from textwrap import fill
 from typing import Any
 
 from rich.console import Console
@@ -128,10 +129,10 @@ def _show_ghosts(console: Console, link: Link, ghosts: GhostList) -> None:
     for g in ghosts.listed[:MOST]:
         between = str(g.least) if g.least == g.most else f"{g.least} to {g.most}"
         struck = ", ".join(_name(link, i) for i in g.outputs)
-        _say(console, f"  {_name(link, g.first)}, {_name(link, g.second)}, {between}: {struck}")
+        _item(console, f"{_name(link, g.first)}, {_name(link, g.second)}, {between}: {struck}")
     if number > MOST:
         least = "" if ghosts.complete else "at least "
-        _say(console, f"  and {least}{number - MOST} more; --json has more, --pair all of a pair.")
+        _item(console, f"and {least}{number - MOST} more; --json has more, --pair all of a pair.")
 
 
 # -- codes -------------------------------------------------------------------------
@@ -169,10 +170,10 @@ def _show_codes(found: CodeAnswer) -> None:
     for g in groups[:MOST]:
         verb = "equals" if g.exact else "covers"
         names = ", ".join(_name(link, i) for i in g.inputs)
-        _say(console, f"  {names} together: {verb} {_name(link, g.shows)}")
+        _item(console, f"{names} together: {verb} {_name(link, g.shows)}")
     if len(groups) > MOST:
         least = "" if found.listed_sizes >= number else "at least "
-        _say(console, f"  and {least}{len(groups) - MOST} more; --json has more.")
+        _item(console, f"and {least}{len(groups) - MOST} more; --json has more.")
     if number > 1:
         _say(
             console,
@@ -208,7 +209,7 @@ def _show_held(console: Console, found: CodeAnswer) -> None:
         ("each kept apart", held.apart, same(held.apart_broken)),
         ("each kept apart, their number known", held.exactly, same(held.exactly_broken)),
     ):
-        _say(console, f"  {words}: {at_once(most)}{why}")
+        _item(console, f"{words}: {at_once(most)}{why}")
 
 
 def _code_rows(console: Console, link: Link, codes: Sequence[int], width: int) -> None:
@@ -289,7 +290,7 @@ def _show_ambiguity(console: Console, found: WordAnswer) -> None:
         return
     _say(console, f"The shortest: {_message(found, ambiguity.symbols)}")
     for label, reading in (("is", ambiguity.first), ("and", ambiguity.second)):
-        _say(console, f"  {label}: {' + '.join(_word_name(file, i) for i in reading)}")
+        _item(console, f"{label}: {' + '.join(_word_name(file, i) for i in reading)}")
 
 
 def _word_name(file: WordFile, index: int) -> str:
@@ -360,10 +361,10 @@ def _verdict(
         thing = "thing is" if number == 1 else "things are"
         _say(console, f"fails: {number} {thing} wrong with the table of '{printable(link.name)}'.")
         for fault in faults[:MOST]:
-            named = ", ".join(_name(link, i) for i in fault.entries)
-            _say(console, f"  {printable(fault.why)}" + (f" ({named})" if named else ""))
+            names = "" if fault.named else ", ".join(_name(link, i) for i in fault.entries)
+            _item(console, printable(fault.why) + (f" ({names})" if names else ""))
         if number > MOST:
-            _say(console, f"  and {number - MOST} more; --json has all.")
+            _item(console, f"and {number - MOST} more; --json has all.")
 
 
 def _show_trace(console: Console, link: Link, trace: Trace | None) -> None:
@@ -373,6 +374,12 @@ def _show_trace(console: Console, link: Link, trace: Trace | None) -> None:
     _say(console, "A run of the simulator that shows it:")
     drawn = picture(trace, link, width, windows=None, ascii_only=_ascii_only())
     console.print(Text(drawn), soft_wrap=True)
+
+
+def _item(console: Console, text: str) -> None:
+    """A line of a list."""
+    indented = fill(text, console.width, initial_indent="  ", subsequent_indent="    ")
+    console.print(Text(indented), soft_wrap=True)
 
 
 def _more(console: Console, rows: int) -> None:
