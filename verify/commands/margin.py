@@ -16,7 +16,16 @@ if TYPE_CHECKING:
 @click.option(
     "--of",
     required=True,
-    type=click.Choice(["clock.offset", "line.jitter", "line.skew", "line.shortest"]),
+    type=click.Choice(
+        [
+            "clock.offset",
+            "clock.rate",
+            "clock.wander",
+            "line.jitter",
+            "line.skew",
+            "line.shortest",
+        ]
+    ),
     help="The disturbance, by its key in link files.",
 )
 @question
@@ -28,6 +37,8 @@ def margin(file: str, engine: EngineName, seconds: float, as_json: bool, of: str
 
     Example: fewwire margin weather_mast.toml --of line.jitter
     """
+    if of == "clock.rate":
+        return _rate(file, engine, seconds, as_json)
     from verify.questions.margin import margin as largest
 
     with watched() as progress:
@@ -42,4 +53,21 @@ def margin(file: str, engine: EngineName, seconds: float, as_json: bool, of: str
         from verify.reports.terminal import show_margin
 
         show_margin(subject, found)
+    return STATUS[answer["verdict"]]
+
+
+def _rate(file: str, engine: EngineName, seconds: float, as_json: bool) -> int:
+    """An error on either side, exact, where other disturbances have whole ticks."""
+    from verify.questions.rate_margin import rate_margin
+
+    with watched() as progress:
+        subject = subject_of(file)
+        found = rate_margin(subject.link, engine, progress, budget_of(seconds))
+    from verify.reports.rates import rate_margin_json, show_rate_margin
+
+    answer = rate_margin_json(subject.link, found)
+    if as_json:
+        print_json(answer)
+    else:
+        show_rate_margin(subject.link, found)
     return STATUS[answer["verdict"]]

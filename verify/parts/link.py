@@ -79,12 +79,17 @@ class Link:
         return None
 
     @property
+    def unsteady(self) -> str | None:
+        """Why no clock may wander here, in words, if it does; None if it may, or does not."""
+        if self.clock.wander and self.scheme.queue is not None:
+            return 'no key with busy = "queue": when a send ends could not be told from presses'
+        return None
+
+    @property
     def wanders_too_far(self) -> str | None:
         """What ``clock.wander`` may be, in words, if it may not be what it is."""
-        if not self.clock.wander:
-            return None
-        if self.scheme.queue is not None:
-            return 'no key with busy = "queue": when a send ends could not be told from presses'
+        if not self.clock.wander or self.unsteady is not None:
+            return self.unsteady
         timer, shortest = min(lengths(self.scheme.transmitter()), key=lambda named: named[1])
         if self.clock.wander < shortest:
             return None

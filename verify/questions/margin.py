@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.trace import Trace
 from verify.errors import UsageError
+from verify.language.durations import lengths
 from verify.parts.link import Link
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
 
@@ -70,8 +71,17 @@ def margin(
         up = side(lambda x: _offset(link, (0, x)), reach)
         down = side(lambda x: _offset(link, (-x, 0)), reach)
         return Margin(of, down, up)
+    if of == "clock.wander":
+        reason = link.clockless or replace(link, clock=replace(link.clock, wander=1)).unsteady
+        if reason is not None:
+            raise UsageError(f"clock.wander: allowed: {reason}")
+        most = min(ticks for _, ticks in lengths(link.scheme.transmitter())) - 1
+        wandering = side(lambda x: replace(link, clock=replace(link.clock, wander=x)), most)
+        return Margin(of, None, wandering)
     if of not in ("line.jitter", "line.skew", "line.shortest"):
-        raise UsageError(f"{of}: allowed: clock.offset, line.jitter, line.skew or line.shortest")
+        raise UsageError(
+            f"{of}: allowed: clock.offset, clock.wander, line.jitter, line.skew or line.shortest"
+        )
     if of == "line.skew" and link.scheme.lines == 1:
         raise UsageError("line.skew: found a link of one line; allowed: one of several lines")
     key = of.removeprefix("line.")

@@ -138,6 +138,8 @@ def conditions(link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:
         "line.skew": link.faults.skew,
         "line.shortest": link.faults.shortest,
         "clock.offset": list(link.scheme.clock_offset),
+        "clock.rate": [str(error) for error in link.clock.rate],
+        "clock.wander": link.clock.wander,
     }
     return {"operator": bounds, "disturbances": disturbances}
 

@@ -24,6 +24,7 @@ from verify.reports import cautions
 from verify.reports.as_json import rate_hz
 from verify.reports.console import output_console as _console
 from verify.reports.console import say as _say
+from verify.reports.finer import error_text, measured, parts_sentence
 from verify.reports.picture import picture
 from verify.reports.words import printable
 from verify.units import Ticks, duration_text, rate_text, ticks_text
@@ -221,8 +222,11 @@ def _show_trace(console: Console, subject: Subject, trace: Trace) -> None:
     width = max(40, console.width)
     # The windows are those of presses; a lever's output has no one moment at which it is due.
     windows = subject.windows if subject.link.kind == "press" else None
-    drawn = picture(trace, subject.link, width, windows=windows, ascii_only=_ascii_only())
+    link, windows = measured(subject.link, windows, trace.script)
+    drawn = picture(trace, link, width, windows=windows, ascii_only=_ascii_only())
     console.print(Text(drawn), soft_wrap=True)
+    if parts := parts_sentence(subject.link, trace.script):
+        _say(console, parts)
 
 
 def _spacing_sentence(ticks: int, link: Link) -> str:
@@ -280,8 +284,14 @@ def _span(span: tuple[Ticks, Ticks], link: Link) -> str:
 
 
 def _faults(link: Link) -> dict[str, str]:
-    """The disturbances of the line that are on, in words."""
-    return {
+    """The disturbances that are on, in words."""
+    clock = link.clock
+    on_clock = {}
+    if clock.rated:
+        on_clock["clock rate"] = " to ".join(error_text(error) for error in clock.rate)
+    if clock.wander:
+        on_clock["clock wander"] = ticks_text(clock.wander, link.tick)
+    return on_clock | {
         f"line {f.name}": ticks_text(getattr(link.faults, f.name), link.tick)
         for f in fields(link.faults)
         if getattr(link.faults, f.name)
