@@ -119,10 +119,11 @@ class Scan(Scheme):
         most = (self.sample + self.late + self.offset[1] + unrest) // self.slot
         return range(max(least, 1 - self.slots), min(most, self.slots - 1) + 1)
 
-    def on_whole(self, script: Script) -> Script:
+    def on_whole(self, script: Script, hidden: int) -> Script:
         """Slot 0 of this part is another one of the whole, and a part starts in slot 0: it waits
         longer for a slot than a link has to that was switched on later."""
         constants = dict(script.constants)
+        constants["receiver0.clock"] += hidden
         skipped = self._needless(script) if self.present is not None else 0
         constants["sender.slot"] = (constants["sender.slot"] + skipped + self.turned) % self.slots
         return script.sooner(skipped * self.slot, tuple(constants.items()))

@@ -80,6 +80,9 @@ class Scheme(ABC):
         """
         return self.split()
 
-    def on_whole(self, script: Script) -> Script:
-        """A run of this part, its unknowns put as those of the link that it is part of."""
+    def on_whole(self, script: Script, hidden: int) -> Script:
+        """A run of this part, its unknowns put as those of the link that it is part of.
+
+        ``hidden``: ticks of line delay that the part was without.
+        """
         return script

@@ -295,7 +295,7 @@ def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Scrip
         on_branch = f".branch{branch}" if place[2] else ""
         return f"line{line}{on_branch}{name[place.end() :]}"
 
-    script = part.link.scheme.on_whole(script)
+    script = part.link.scheme.on_whole(script, subject.link.hidden_delay(branch))
     parts = script.resolution
     constants = dict(script.constants)
     shift = constants.pop("monitor0.shift", 0)
