@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from math import isfinite
 from typing import Annotated, Any
 
 from pydantic import (
@@ -28,6 +27,7 @@ from verify.fields import (
     Finding,
     Key,
     Label,
+    Rate,
     Table,
     Time,
     check,
@@ -47,7 +47,6 @@ _WORD = (
     "marks and gaps in turn, like [1, 1, 3, 3]"
 )
 _TIMES = "an even number of times: marks and gaps in turn, the last a gap, after which a word ends"
-_RATE = "[least, most], numbers above -1 and at most 1, least not above most, like [-0.02, 0.02]"
 _TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
 
 
@@ -68,18 +67,6 @@ def _word(value: object, info: ValidationInfo) -> str | tuple[int, ...]:
     if findings or None in times:
         raise refusal(*findings)
     return tuple(t for t in times if t is not None)
-
-
-def _rate(value: object) -> tuple[Fraction, Fraction]:
-    if not isinstance(value, list) or len(value) != 2:
-        raise refusal(Finding((), _RATE))
-    for x in value:
-        if isinstance(x, bool) or not isinstance(x, int | float) or not isfinite(x):
-            raise refusal(Finding((), _RATE))
-    least, most = (Fraction(str(x)) for x in value)
-    if not -1 < least <= most <= 1:
-        raise refusal(Finding((), _RATE))
-    return least, most
 
 
 class _Code(Table):
@@ -134,9 +121,7 @@ class _Line(Table):
 class _Clock(Table):
     """Table ``[clock]``."""
 
-    rate: Annotated[
-        tuple[Fraction, Fraction], PlainValidator(_rate, json_schema_input_type=Any)
-    ] = (Fraction(0), Fraction(0))
+    rate: Rate = (Fraction(0), Fraction(0))
 
 
 class _Top(Table):
