@@ -130,7 +130,7 @@ class Scan(Scheme):
 
     def _needless(self, script: Script) -> int:
         """Slots before the first press that can be left out, by starting in a later one."""
-        first = min((press.tick for press in script.presses), default=0) + 1
+        first = min((done.tick for done in (*script.presses, *script.picks)), default=0) + 1
         slots = max(0, (first - self.warm_up) // self.slot)
         if self.synced and first // self.slot >= self.slots:
             # A frame mark went before: keep one, in the first slot to come.

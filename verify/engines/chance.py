@@ -52,7 +52,7 @@ def flood(system: System, budget: Budget, progress: Progress) -> Answer:
     """
     runner = _Runner(system, progress)
     progress.presses = FLOOD
-    count = runner.compiled.offer.count
+    count = runner.compiled.inputs
     start = next(runner.compiled.starts())
     tried = 0
     for pattern in islice(_patterns(count), MOST_PATTERNS):
@@ -104,7 +104,8 @@ class _Runner:
             state, log = result
             now += passed or 1
             self.progress.states += 1
-            presses += [Press(now, index) for index in taken]
+            presses += self.compiled.pressed(now, taken)
+            picks += self.compiled.disturbed(now, taken)
             picks += [Chosen(now, name, value) for name, value in made]
             script = Script(tuple(presses), 0, tuple(picks), self.compiled.constants(start))
             for signal, values in log:
@@ -146,7 +147,7 @@ def _at_random(compiled: Compiled, random: Random) -> Player:
     def play(state: State, event: int | None) -> tuple[int, int] | None:
         nonlocal left
         while left > 0:
-            index = random.randrange(compiled.offer.count)
+            index = random.randrange(compiled.count)
             if event is not None:
                 tick = random.randint(1, event)
             else:

@@ -9,14 +9,16 @@ the machines that something woke.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 from typing import Any, TypeAlias
 
 from verify.errors import ModelError
 from verify.language import expressions as ex
-from verify.language.machine import Each, Earliest, First, Rule, Statement, System
+from verify.language.machine import Each, Earliest, First, Offer, Rule, Statement, System
 from verify.language.state import Bank, Emit, Number, Put, Set, Signal, Start, Take, Timer
+from verify.parts.script import Chosen, Press, Script
 
 BankEntry: TypeAlias = tuple[int, ...]
 # A place is an int or a tuple of bank entries; the closures know which, the type checker need not.
@@ -55,6 +57,16 @@ class Tick:
         self.choose = choose
 
 
+@dataclass(frozen=True)
+class _Ready:
+    """An offer made ready to run."""
+
+    offer: Offer
+    signal: int
+    allowed: BoolFn
+    do: DoFn
+
+
 class Compiled:
     """A system made ready to run.
 
@@ -89,9 +101,14 @@ class Compiled:
             if self._woken_by_place[i]:
                 raise ModelError(f"restraint {self.memory[i].name!r} may not wake a machine")
         self._bodies = [self._block(machine.body) for machine in system.machines]
-        self.offer = system.offer
-        self._allowed = self._bool(self.offer.allowed)
-        self._offer_do = self._block(self.offer.do)
+        self.inputs = system.offers[0].count
+        # Everything that the world may do has a number: the inputs first, then what disturbs.
+        self._choices = [
+            (ready, number)
+            for ready in map(self._ready, system.offers)
+            for number in range(ready.offer.count)
+        ]
+        self.count = len(self._choices)
 
     # -- states ---------------------------------------------------------------
 
@@ -182,18 +199,60 @@ class Compiled:
 
     def allowed(self, state: State, passed: int, index: int) -> bool:
         """The offer of ``index`` is open, ``passed`` ticks after ``state``, to a first taker."""
-        tick = self._begin(state, passed, least_choice)
-        tick.bound[self.offer.name] = (0, index)
-        return self._allowed(tick)
+        return self._open(self._begin(state, passed, least_choice), index)
 
     def opens(self, state: State, passed: int, start: int = 0) -> Iterator[int]:
         """The offers from ``start`` on that are open to a first taker ``passed`` ticks on."""
         tick = self._begin(state, passed, least_choice)
-        name, allowed = self.offer.name, self._allowed
-        for index in range(start, self.offer.count):
-            tick.bound[name] = (0, index)
-            if allowed(tick):
+        for index in range(start, self.count):
+            if self._open(tick, index):
                 yield index
+
+    def _open(self, tick: Tick, index: int) -> bool:
+        ready, number = self._choices[index]
+        tick.bound[ready.offer.name] = (0, number)
+        return ready.allowed(tick)
+
+    def _take_up(self, tick: Tick, index: int) -> bool:
+        """The world does what has this number; False if it may not."""
+        if not self._open(tick, index):
+            return False
+        ready, number = self._choices[index]
+        self._happen(tick, ready.signal, (number,))
+        ready.do(tick)
+        return True
+
+    def _ready(self, offer: Offer) -> _Ready:
+        return _Ready(
+            offer,
+            self._signal[offer.signal],
+            self._bool(offer.allowed),
+            self._block(offer.do),
+        )
+
+    # -- what the world did ---------------------------------------------------
+
+    def pressed(self, tick: int, taken: Sequence[int]) -> list[Press]:
+        """Of what was taken up in a tick, the presses."""
+        return [Press(tick, index) for index in taken if index < self.inputs]
+
+    def disturbed(self, tick: int, taken: Sequence[int]) -> list[Chosen]:
+        """Of what was taken up in a tick, the rest, by the name of its signal."""
+        others = [self._choices[index] for index in taken if index >= self.inputs]
+        return [Chosen(tick, ready.offer.signal.name, number) for ready, number in others]
+
+    def done(self, script: Script) -> list[tuple[int, int]]:
+        """All that a script takes up: ticks and numbers, in order."""
+        places = {
+            (ready.offer.signal.name, number): index
+            for index, (ready, number) in enumerate(self._choices)
+            if index >= self.inputs
+        }
+        found = [(press.tick, press.input) for press in script.presses]
+        for chosen in script.picks:
+            if (chosen.name, chosen.value) in places:
+                found.append((chosen.tick, places[chosen.name, chosen.value]))
+        return sorted(found)
 
     def first_open(self, state: State, index: int | None, most: int) -> int | None:
         """The first tick, 1 to ``most`` on, with the offer of ``index`` (None: of any) open.
@@ -227,13 +286,9 @@ class Compiled:
         and what happened in it, in order; None if an offer was not open.
         """
         tick = self._begin(state, passed, choose)
-        offer = self._signal[self.offer.signal]
         for index in taken:
-            tick.bound[self.offer.name] = (0, index)
-            if not self._allowed(tick):
+            if not self._take_up(tick, index):
                 return None
-            self._happen(tick, offer, (index,))
-            self._offer_do(tick)
         for k, body in enumerate(self._bodies):
             if k in tick.woken:
                 body(tick)

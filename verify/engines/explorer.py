@@ -62,7 +62,7 @@ class _Search:
     def __init__(self, system: System, budget: Budget, progress: Progress, latencies: bool) -> None:
         self.compiled = Compiled(system)
         self.budget, self.progress, self.latencies = budget, progress, latencies
-        self.count = self.compiled.offer.count
+        self.count = self.compiled.count
         self.heap: list[tuple[int, int, int, _Visit]] = []
         self.pushed = 0
         self.seen: dict[State, list[State]] = {}
@@ -214,8 +214,9 @@ class _Search:
         picks: list[Chosen] = []
         at: _Node = node
         while at.parent is not None:
-            presses += [Press(at.ticks, index) for index in reversed(at.taken)]
+            presses += reversed(self.compiled.pressed(at.ticks, at.taken))
             picks += [Chosen(at.ticks, name, value) for name, value in reversed(at.picked)]
+            picks += reversed(self.compiled.disturbed(at.ticks, at.taken))
             at = at.parent
         constants = self.compiled.constants(at.state)
         return Script(tuple(reversed(presses)), 0, tuple(reversed(picks)), constants)

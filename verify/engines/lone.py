@@ -136,7 +136,9 @@ def true_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
         else:
             hidden = link.hidden_delay(branch)
             earliest = tuple(t + hidden for t in _or_rest(lone.earliest, lone))
-            latest = tuple(t + hidden + most - least for t in _or_rest(lone.latest, lone))
+            # What a pause holds up may be late by as long as it lasts.
+            longer = hidden + most - least + link.pause.reach
+            latest = tuple(t + longer for t in _or_rest(lone.latest, lone))
         found.append(Windows(earliest, latest, queue=link.scheme.queue))
     return tuple(found)
 

@@ -68,7 +68,7 @@ class Simulator:
         ``by_tick`` steps through every tick; otherwise from event to event. Raises
         NotAllowedError if the operator of the link may not do what the script says.
         """
-        pending = sorted(script.presses, key=lambda p: (p.tick, p.input))
+        pending = self.compiled.done(script)
         picks: dict[tuple[int, str], deque[int]] = {}
         for chosen in script.picks:
             picks.setdefault((chosen.tick, chosen.name), deque()).append(chosen.value)
@@ -81,7 +81,7 @@ class Simulator:
         now, k = -1, 0
         while True:
             event = self.compiled.next_event(state)
-            press_in = pending[k].tick - now if k < len(pending) else None
+            press_in = pending[k][0] - now if k < len(pending) else None
             ahead = [d for d in (event, press_in) if d is not None]
             if not ahead:
                 return
@@ -90,8 +90,8 @@ class Simulator:
                 return
             now += passed
             taken = []
-            while k < len(pending) and pending[k].tick == now:
-                taken.append(pending[k].input)
+            while k < len(pending) and pending[k][0] == now:
+                taken.append(pending[k][1])
                 k += 1
             result = self.compiled.step(state, passed, taken, choose)
             if result is None:
@@ -143,7 +143,8 @@ def _horizon(link: Link, windows: tuple[Windows, ...], script: Script) -> int | 
     """A link that never rests is followed until all that was pressed is surely over."""
     if link.scheme.warm_up == 0:
         return None
-    last = max((press.tick for press in script.presses), default=link.scheme.warm_up)
+    done = (*script.presses, *script.picks)
+    last = max((choice.tick for choice in done), default=link.scheme.warm_up) + link.pause.reach
     return last + (2 * ceil(max(max(w.latest) for w in windows)) + 2) * script.resolution
 
 

@@ -176,7 +176,9 @@ class Search:
         return self._answer(covered)
 
     def _require_rest(self) -> None:
-        """Every argument here begins at rest, with the operator free to begin."""
+        """Every argument here begins at rest, with the operator free to begin and nobody else."""
+        if len(self.symbolic.system.offers) > 1:
+            raise OutOfReachError("nothing: it does not reason about pauses")
         for item in self.symbolic.memory:
             if isinstance(item, Timer) and item.begin != 0:
                 raise OutOfReachError("nothing: the link does not begin at rest")

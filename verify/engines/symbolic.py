@@ -193,7 +193,7 @@ class Symbolic:
         self.bounds = Bounds()
         self.times: frozenset[Key] = times_of(system.machines) if system.dense else frozenset()
         self.listens = [machine.listens() for machine in system.machines]
-        self.offer = system.offer
+        self.offer = system.offers[0]
 
     def start(self) -> tuple[SymState, list[Cond]]:
         """The state at power-up, its unknowns as z3 constants with their ranges."""

@@ -137,13 +137,9 @@ class Stepper(Compiled):
         ended = self._age(tick, shape, world, spans)
         if not taken and not ended:
             return None
-        offer = self._signal[self.offer.signal]
         for index in taken:
-            tick.bound[self.offer.name] = (0, index)
-            if not self._allowed(tick):
+            if not self._take_up(tick, index):
                 return None
-            self._happen(tick, offer, (index,))
-            self._offer_do(tick)
         for k, body in enumerate(self._bodies):
             if k in tick.woken:
                 body(tick)
@@ -347,7 +343,7 @@ class _Search:
     def __init__(self, system: System, budget: Budget, progress: Progress, latencies: bool) -> None:
         self.stepper = Stepper(system)
         self.budget, self.progress, self.latencies = budget, progress, latencies
-        self.count = self.stepper.offer.count
+        self.count = self.stepper.count
         self.heap: list[tuple[int, int, _Visit]] = []
         self.order = count()
         self.seen = _Seen(self.stepper)
@@ -556,7 +552,7 @@ class _Retraced:
         # The numbers of the times that the shape names; the present moves on.
         self.alias = list(range(len(root.zone.matrix)))
         self.now = PRESENT
-        self.presses: list[tuple[int, int]] = []
+        self.taken: list[tuple[int, tuple[int, ...]]] = []
         self.picks: list[tuple[int, str, int]] = []
 
     def script(
@@ -572,11 +568,15 @@ class _Retraced:
             self._pin(reached.said[extreme.place][1][1], extreme.ticks)
         # Power-up is one tick before the first.
         soonest = [int(-least) - 1 for least in self.bounds.rows[PRESENT]]
-        presses = tuple(Press(soonest[at], index) for at, index in self.presses)
-        picks = tuple(
+        presses: list[Press] = []
+        picks: list[Chosen] = []
+        for at, taken in self.taken:
+            presses += self.stepper.pressed(soonest[at], taken)
+            picks += self.stepper.disturbed(soonest[at], taken)
+        picks += [
             Chosen(soonest[at], name, soonest[value] - soonest[at])
             for at, name, value in self.picks
-        )
+        ]
         constants = tuple(
             (
                 item.name,
@@ -585,7 +585,7 @@ class _Retraced:
             for item in self.stepper.memory
             if is_unknown(item)
         )
-        return Script(presses, 0, picks, constants)
+        return Script(tuple(presses), 0, tuple(picks), constants)
 
     def _begun(self) -> Iterator[tuple[Timer, int]]:
         """Timers of unknown begin, and the number of the time at which each first ends."""
@@ -605,7 +605,7 @@ class _Retraced:
         reached = self.stepper.run(shape, world, taken, lambda time: world.span(self.alias[time]))
         if reached is None:
             raise AssertionError("a way through zones that ends")
-        self.presses += [(self.now, index) for index in taken]
+        self.taken.append((self.now, taken))
         self.picks += [(self.now, name, span.i) for name, span in reached.picked]
         alias = [self.now]
         for time, more in reached.times:

@@ -171,7 +171,8 @@ class Measure:
     ``constant``: of a literal time or a table of times (``Constant`` or ``Lookup``).
     ``pick``: of a time that the world picks. ``bound``: of the largest value that something
     may take, and ``least`` of the smallest. ``length``: of what a timer or bank entry is to
-    run, made from the expression that is already rewritten.
+    run, made from the expression that is already rewritten. ``room``: how much longer timers
+    may then run.
     """
 
     constant: Callable[[ex.Constant | ex.Lookup], ex.Int]
@@ -180,6 +181,7 @@ class Measure:
     bound: Callable[[Any], int]
     windows: Callable[[tuple[tuple[int, int], ...]], tuple[tuple[int, int], ...]]
     length: Callable[[str, ex.Int, ex.Int], ex.Int] = field(default=lambda name, old, new: new)
+    room: int = 0
 
 
 def remeasured(
@@ -245,7 +247,8 @@ class _Rewriter:
         elif begin:
             least, most = self.measure.least(begin), self.measure.bound(begin)
             begin = most if least == most else (least, most)
-        return replace(timer, most=self.measure.bound(timer.most), begin=begin)
+        most = self.measure.bound(timer.most) + self.measure.room
+        return replace(timer, most=most, begin=begin)
 
     def _number(self, number: Number) -> Number:
         start = number.start

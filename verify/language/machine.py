@@ -185,13 +185,16 @@ class System:
                 found.setdefault(signal)
         return tuple(found)
 
-    @property
-    def offer(self) -> Offer:
-        """The one offer of the system. Raises ModelError if there is not exactly one."""
-        offers = [m.offer for m in self.machines if m.offer]
-        if len(offers) != 1:
-            raise ModelError(f"a system needs exactly one operator, found {len(offers)}")
-        return offers[0]
+    @cached_property
+    def offers(self) -> tuple[Offer, ...]:
+        """What the world may take up: the operator's offer, then those of disturbances.
+
+        Raises ModelError if there is none.
+        """
+        offers = tuple(m.offer for m in self.machines if m.offer)
+        if not offers:
+            raise ModelError("a system needs an operator, found none")
+        return offers
 
 
 def walk(statements: tuple[Statement, ...]) -> Iterator[Statement]:

@@ -13,6 +13,8 @@ from verify.parts.clock import Clock, paced
 from verify.parts.line import Faults
 from verify.parts.monitor import Windows
 from verify.parts.operator import Operator
+from verify.parts.pause import End, Pause, pausing
+from verify.parts.pause import build as build_pause
 from verify.parts.scheme import Scheme
 from verify.units import Ticks
 
@@ -28,7 +30,7 @@ class Link:
     ``within``: window in which a strike is due, or None to take it from lone presses.
     ``order[i]``: the output that input i operates; None: its own. ``kind`` of the inputs:
     ``press`` or ``level``. ``watched``: the one lever whose output is judged; None: all.
-    ``clock``: the transmitter's.
+    ``clock``: the transmitter's. ``pause``: what stops one end for a while.
     """
 
     name: str
@@ -45,6 +47,7 @@ class Link:
     kind: str = "press"
     watched: int | None = None
     clock: Clock = Clock()  # noqa: RUF009 - frozen
+    pause: Pause = Pause()  # noqa: RUF009 - frozen
 
     def __post_init__(self) -> None:
         longest = self.delay[1] + max(self.branches)
@@ -113,7 +116,7 @@ class Link:
             return tuple(
                 self._part(scheme, carried, i)
                 for i in range(self.inputs)
-                for scheme, carried in self.scheme.alone(i, self.faults.unrest)
+                for scheme, carried in self.scheme.alone(i, self.faults.unrest + self.pause.reach)
             )
         split = self.scheme.split()
         if len(split) == 1:
@@ -162,15 +165,22 @@ def _operator(link: Link) -> Machine:
 def _system(link: Link, rest: list[Machine], resolution: int) -> System:
     """Operator, transmitter and the rest, all given in whole ticks."""
     first, transmitter = _operator(link), link.scheme.transmitter()
+    pauses = (build_pause(link.pause),) if link.pause.most else ()
     if link.clock == Clock() and resolution == 1:
-        return System((first, *transmitter, *rest))
-    times = times_of((first, *transmitter, *rest))
+        transmitter = pausing(transmitter, link.pause, End.TRANSMITTER)
+        return System((first, *pauses, *transmitter, *rest))
+    times = times_of((first, *pauses, *transmitter, *rest))
     period = link.clock.period(resolution)
     return System(
         (
             *(() if period is None else (Machine("clock", (period,), ()),)),
-            *remeasured((first,), times, finer(resolution)),
-            *paced(transmitter, times, link.clock, resolution),
+            *remeasured((first, *pauses), times, finer(resolution)),
+            *pausing(
+                paced(transmitter, times, link.clock, resolution),
+                link.pause,
+                End.TRANSMITTER,
+                resolution,
+            ),
             *remeasured(rest, times, finer(resolution)),
         ),
         resolution,
@@ -202,7 +212,10 @@ def whole(
     for branch in range(len(link.branches)):
         true_delay = delay + link.branches[branch]
         receiver = scheme.receiver(branch, true_delay)  # type: ignore[arg-type] # scaled later
-        machines += (*receiver, outputs.build(branch, link.outputs))
+        machines += (
+            *pausing(receiver, link.pause, End.RECEIVER),
+            outputs.build(branch, link.outputs),
+        )
     if windows is not None:
         for branch, window in enumerate(windows):
             machines += _monitors(link, branch, window, resolution)
@@ -221,7 +234,8 @@ def factored(link: Link, windows: Windows | None, resolution: int = 1) -> System
     machines: list[Machine] = []
     for k in range(scheme.lines):
         machines += line.build(k, (0,), link.faults)
-    machines += (*scheme.receiver(0, link.faults.proving), outputs.build(0, link.outputs))
+    receiver = scheme.receiver(0, link.faults.proving)
+    machines += (*pausing(receiver, link.pause, End.RECEIVER), outputs.build(0, link.outputs))
     if windows is not None:
         machines += _monitors(link, 0, windows, resolution)
     return _system(link, machines, resolution)

@@ -58,6 +58,11 @@ def strike(branch: int) -> Signal:
     return Signal(f"strike{branch}", ("output",))
 
 
+def paused(end: str) -> Signal:
+    """The clock of an end (``transmitter``, ``receiver``) stands still for so many ticks."""
+    return Signal(f"pause.{end}.stops", ("ticks",))
+
+
 def delivered(branch: int) -> Signal:
     """The monitor matched a strike to its press, ``latency`` ticks apart."""
     return Signal(f"delivered{branch}", ("input", "latency"))
