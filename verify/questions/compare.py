@@ -111,7 +111,7 @@ def _overlap(link: Link, budget: Budget) -> Cell:
 
 
 def _offset(link: Link, budget: Budget) -> Cell:
-    found = margin(link, "clock.offset", "auto", Progress(), budget)
+    found = margin(link, "clock.offset", "auto", Progress(), budget, brief=True)
     cell = _side(found.most, "most")
     if found.least is None:
         return cell
@@ -128,7 +128,8 @@ def _offset(link: Link, budget: Budget) -> Cell:
 
 
 def _skew(link: Link, budget: Budget) -> Cell:
-    return _side(margin(link, "line.skew", "auto", Progress(), budget, far=FAR_SKEW).most, "most")
+    found = margin(link, "line.skew", "auto", Progress(), budget, far=FAR_SKEW, brief=True)
+    return _side(found.most, "most")
 
 
 def _side(side: Side, name: str) -> Cell:

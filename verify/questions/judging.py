@@ -135,10 +135,12 @@ def judge(
     *,
     budget: Budget | None = None,
     latencies: bool = False,
+    brief: bool = False,
 ) -> Judgement:
     """The verdict on every sequence that the operator of the link allows.
 
-    ``latencies``: also the extremes over all sequences that come out right.
+    ``latencies``: also the extremes over all sequences that come out right. ``brief``: the
+    first failure found is enough, though other parts may fail sooner.
     Raises DisagreementError if a failure does not replay.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
@@ -158,6 +160,8 @@ def judge(
             for part in alike:
                 _gather(subject, branches, part, answer.best, best, min)
                 _gather(subject, branches, part, answer.worst, worst, max)
+        if brief and failures:
+            break
     # Parts and branches were searched one by one; the shortest failure of all is shown.
     failed = min(failures, key=lambda pair: size(pair[0].script), default=None)
     shown = answers if failed is None else [failed[1]]

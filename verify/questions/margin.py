@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.lone import Lone
 from verify.engines.trace import Trace
 from verify.errors import UsageError
 from verify.language.durations import lengths
@@ -48,19 +49,22 @@ def margin(
     budget: Budget | None = None,
     *,
     far: int = FAR,
+    brief: bool = False,
 ) -> Margin:
     """The margin of a disturbance, by its key in link files; the others stay as in the file.
 
     More of a disturbance includes less of it, so what holds holds below, and bisection on
-    proofs is exact. ``far``: how many times the slowest input's time is looked at. Raises
-    UsageError for a disturbance that makes no sense for the link.
+    proofs is exact. ``far``: how many times the slowest input's time is looked at. ``brief``:
+    the traces may be any that fail, and not the shortest. Raises UsageError for a disturbance
+    that makes no sense for the link.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
 
     def side(disturbed: Callable[[int], Link], most: int) -> Side:
-        return _Side(disturbed, most, engine, progress, budget).answer()
+        return _Side(disturbed, most, asked).answer()
 
-    reach_of_line = far * (max(Subject(link).lone.settled) + 1)
+    asked = _Asked(engine, progress, budget, brief)
+    reach_of_line = far * (max(asked.subject(link).lone.settled) + 1)
     if of == "clock.offset":
         reach = getattr(link.scheme, "offset_reach", None)
         if reach is None:
@@ -98,19 +102,34 @@ def _offset(link: Link, offset: tuple[int, int]) -> Link:
     return replace(link, scheme=replace(link.scheme, offset=offset))  # type: ignore[type-var]
 
 
+class _Asked:
+    """Judgements of links; both sides of a margin begin with the same one."""
+
+    def __init__(self, engine: EngineName, progress: Progress, budget: Budget, brief: bool) -> None:
+        self.engine, self.progress, self.budget = engine, progress, budget
+        self.brief = brief
+        self.lones: dict[Link, Lone] = {}
+        self.judged: dict[Link, Judgement] = {}
+
+    def subject(self, link: Link) -> Subject:
+        """What lone presses do is worked out once for all that are alike."""
+        return Subject(link, self.lones)
+
+    def judge(self, link: Link) -> Judgement:
+        """Each link once."""
+        if link not in self.judged:
+            subject = self.subject(link)
+            self.judged[link] = judge(
+                subject, self.engine, self.progress, budget=self.budget, brief=self.brief
+            )
+        return self.judged[link]
+
+
 class _Side:
     """Doubling, then halving, between an amount that holds and one that does not."""
 
-    def __init__(
-        self,
-        disturbed: Callable[[int], Link],
-        most: int,
-        engine: EngineName,
-        progress: Progress,
-        budget: Budget,
-    ) -> None:
-        self.disturbed, self.most = disturbed, most
-        self.engine, self.progress, self.budget = engine, progress, budget
+    def __init__(self, disturbed: Callable[[int], Link], most: int, asked: _Asked) -> None:
+        self.disturbed, self.most, self.asked = disturbed, most, asked
         self.good: tuple[int, Judgement] | None = None
         self.bad: tuple[int, Judgement] | None = None
 
@@ -130,9 +149,7 @@ class _Side:
         return self._side(None)
 
     def _judge(self, amount: int) -> Judgement:
-        judged = judge(
-            Subject(self.disturbed(amount)), self.engine, self.progress, budget=self.budget
-        )
+        judged = self.asked.judge(self.disturbed(amount))
         if judged.verdict is Verdict.HOLDS:
             self.good = amount, judged
         elif judged.verdict is Verdict.FAILS:
