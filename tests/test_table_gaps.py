@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 from models.pulse_gap import PulseGap
 from tests.links import even_gaps, make_link, pulse_gaps
 from verify.engines.answer import Progress, Verdict
+from verify.parts.clock import Clock
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.gap_table import MOST_GHOSTS, GapAnswer, judge_gaps
 from verify.questions.judging import Subject, judge
+from verify.questions.rate_margin import rate_margin
 from verify.tables.gaps import (
     LEAST_TIME,
     apart,
@@ -48,6 +50,45 @@ def test_sends_far_apart_come_out_right_where_the_table_holds(
     event(found.verdict.value)
 
     assert found.verdict is judge(Subject(link), "explorer", Progress()).verdict
+
+
+@pytest.mark.parametrize(
+    ("scheme", "jitter"),
+    [
+        (PulseGap((10, 20, 40), 1, (2, 4, 8)), 0),
+        (PulseGap((12, 20), 2, ((2, 3), (4, 3))), 0),
+        (PulseGap((9,), 1, (1,)), 0),
+        pytest.param(PulseGap((9,), 1, (1,)), 1, marks=pytest.mark.slow),
+    ],
+    ids=["even", "sided", "one", "jitter"],
+)
+def test_the_rate_error_that_windows_bear_is_the_margin_of_the_solver(
+    scheme: PulseGap, jitter: int
+) -> None:
+    link = make_link(scheme, Operator(spacing=200), faults=Faults(jitter=jitter))
+    counted = judge_gaps(link, scheme).rate
+    assert counted is not None
+
+    margin = rate_margin(link, "solver", Progress())
+
+    assert (counted[0][0], counted[1][0]) == (-(margin.least.amount or 0), margin.most.amount)
+
+
+@pytest.mark.parametrize("jitter", [0, 1])
+@pytest.mark.parametrize("wander", [1, 2, 3])
+def test_wander_that_sends_bear_is_that_of_the_explorer(wander: int, jitter: int) -> None:
+    scheme = PulseGap((10, 20), 4, (2, 3))
+    link = make_link(
+        scheme,
+        Operator(spacing=200),
+        faults=Faults(jitter=jitter),
+        clock=Clock(wander=wander),
+    )
+
+    found = judge_gaps(link, scheme).verdict
+
+    assert found is judge(Subject(link), "explorer", Progress()).verdict
+    assert found is (Verdict.HOLDS if wander + jitter <= 2 else Verdict.FAILS)
 
 
 @settings(max_examples=60, deadline=None)
