@@ -19,8 +19,10 @@ from verify.questions.gap_table import GapAnswer, GhostList
 from verify.questions.table import TableAnswer
 from verify.questions.word_table import WordAnswer
 from verify.reports import cautions
+from verify.reports.console import output_console as _console
+from verify.reports.console import say as _say
 from verify.reports.picture import picture
-from verify.reports.terminal import _ascii_only, _console, _say, _table, conditions
+from verify.reports.terminal import _ascii_only, _table, conditions
 from verify.reports.words import printable
 from verify.units import decimal_text, ticks_text
 from verify.wordfile import WordFile
