@@ -250,3 +250,10 @@ def test_disturbances_that_might_make_a_ghost_are_undecided(tmp_path: Path) -> N
     assert result.exit_code == 3
     assert result.stdout.startswith("undecided: ")
     assert "fewwire check" in result.stdout
+
+
+def test_other_questions_say_where_a_file_of_code_words_belongs() -> None:
+    result = CliRunner().invoke(main, ["check", str(LINKS / "morse.toml")])
+
+    assert result.exit_code == 2
+    assert "is judged by `fewwire table`" in result.stderr

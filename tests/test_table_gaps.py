@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from models.pulse_gap import PulseGap
 from tests.links import even_gaps, make_link, pulse_gaps
 from verify.engines.answer import Progress, Verdict
-from verify.parts.clock import Clock
+from verify.parts.clock import PERIOD, Clock
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
@@ -214,3 +214,26 @@ def test_a_table_of_one_gap_has_no_neighbours() -> None:
     assert found.neighbours == []
     assert found.tightest_windows is None
     assert found.rate == ((Fraction(-1, 5), 0), (Fraction(1, 5), 0))
+
+
+def test_a_ghost_is_shown_in_a_run_of_a_clock_that_is_right() -> None:
+    scheme = PulseGap((10, 20, 40), 1, (2, 4, 8))
+    rate = (Fraction(-1, 10), Fraction(1, 10))
+    verdicts = {}
+    for spacing in (5, 30, 80):
+        link = make_link(scheme, Operator(spacing=spacing), clock=Clock(rate=rate))
+        found = judge_gaps(link, scheme)
+        verdicts[spacing] = found.verdict
+        if found.trace is not None:
+            assert dict(found.trace.script.constants)[PERIOD] == found.trace.script.resolution
+            again = Subject(link).replay(found.trace.script)
+            assert again.failure == found.trace.failure is not None
+
+    assert verdicts == {5: Verdict.FAILS, 30: Verdict.FAILS, 80: Verdict.HOLDS}
+
+
+def test_wander_that_might_make_a_ghost_leaves_it_open() -> None:
+    scheme = PulseGap((10, 20), 4, (2, 3))
+    link = make_link(scheme, Operator(spacing=14), clock=Clock(wander=1))
+
+    assert judge_gaps(link, scheme).verdict is Verdict.UNDECIDED

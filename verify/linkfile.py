@@ -536,6 +536,8 @@ class _Reading:
 
     def _hint(self, key: str, table: list[str | int], known: list[str]) -> str:
         """Where a key that is right elsewhere belongs, or a known one that is spelt alike."""
+        if not table and key == "code":
+            return "; a file of code words is judged by `fewwire table`"
         if table and key in ("tick", "name"):
             return f"; '{key}' belongs at the top of the file, before the first table"
         for name, other in TABLES.items():

@@ -259,7 +259,7 @@ class _Found:
 def _shown(link: Link, scripts: list[Script]) -> Trace | None:
     settle = link.scheme.settle if isinstance(link.scheme, ParallelCode) else 0
     unsure = link.faults.skew + link.faults.jitter
-    return failing_run(link, [settle] * link.inputs, unsure, scripts)
+    return failing_run(link, (settle,) * link.inputs, unsure, scripts)
 
 
 def _shown_on_the_way(

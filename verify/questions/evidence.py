@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from verify.engines.answer import Verdict
 from verify.engines.lone import Lone, true_windows
 from verify.engines.simulator import NotAllowedError, replay
-from verify.engines.trace import Script, Trace
-from verify.parts.clock import Clock
+from verify.engines.trace import Press, Script, Trace
+from verify.parts.clock import PERIOD
 from verify.parts.link import Link
+from verify.units import whole
 
 
 @dataclass(frozen=True)
@@ -33,19 +34,23 @@ def verdict_of(faults: Sequence[Fault], undecided: Sequence[str]) -> Verdict:
 
 
 def failing_run(
-    link: Link, times: Sequence[int], unsure: int, scripts: Iterable[Script]
+    link: Link, times: tuple[int, ...], unsure: int, scripts: Iterable[Script]
 ) -> Trace | None:
     """The first of these runs that the operator may do and in which something comes out wrong.
 
     ``times``: per input, ticks from a lone press to its strike over a perfect line without delay;
-    ``unsure``: by how much disturbances may make it later. None also where the transmitter's
-    clock may be off: then nothing is tried.
+    ``unsure``: by how much disturbances may make it later. A clock whose rate may be off is
+    right in these runs. None also where periods may wander: then nothing is tried.
     """
-    if link.clock != Clock():
+    clock = link.clock
+    if clock.wander:
         return None
-    earliest = tuple(time + link.faults.proving for time in times)
-    latest = tuple(time + unsure for time in earliest)
-    windows = true_windows(link, Lone(earliest, latest, latest, rests=True))
+    least, most = (1 + error for error in clock.rate)
+    earliest = tuple(whole(time * least + link.faults.proving) for time in times)
+    latest = tuple(whole(time * most + link.faults.proving + unsure) for time in times)
+    windows = true_windows(link, Lone(earliest, latest, times, rests=True))
+    if clock.rated:
+        scripts = [_on_time(script, clock.resolution) for script in scripts]
     for script in scripts:
         try:
             trace = replay(link, windows, script)
@@ -54,3 +59,13 @@ def failing_run(
         if trace.failure is not None:
             return trace
     return None
+
+
+def _on_time(script: Script, parts: int) -> Script:
+    """The same in parts of a tick, with a transmitter's clock that is right."""
+    return Script(
+        tuple(Press(press.tick * parts, press.input) for press in script.presses),
+        script.delay * parts,
+        constants=((PERIOD, parts),),
+        resolution=parts,
+    )

@@ -21,6 +21,7 @@ from verify.questions.word_table import WordAnswer
 from verify.reports import cautions
 from verify.reports.console import output_console as _console
 from verify.reports.console import say as _say
+from verify.reports.finer import measured, parts_sentence
 from verify.reports.picture import picture
 from verify.reports.terminal import _ascii_only, _table, conditions
 from verify.reports.words import printable
@@ -374,8 +375,11 @@ def _show_trace(console: Console, link: Link, trace: Trace | None) -> None:
         return
     width = max(40, console.width)
     _say(console, "A run of the simulator that shows it:")
-    drawn = picture(trace, link, width, windows=None, ascii_only=_ascii_only())
+    finer, _ = measured(link, None, trace.script)
+    drawn = picture(trace, finer, width, windows=None, ascii_only=_ascii_only())
     console.print(Text(drawn), soft_wrap=True)
+    if parts := parts_sentence(link, trace.script):
+        _say(console, parts)
 
 
 def _item(console: Console, text: str) -> None:

@@ -56,7 +56,7 @@ def room_in(
 
     Below 0 if a send may miss its own window on that side.
     """
-    earliest = max(gap * scale[0] - unrest, min(gap * scale[0], LEAST_TIME))
+    earliest = max(gap * scale[0] - unrest, min(gap * scale[0], Fraction(LEAST_TIME)))
     return earliest - window[0], window[1] - gap * scale[1] - unrest
 
 
