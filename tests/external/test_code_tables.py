@@ -83,15 +83,17 @@ def largest(words: Sequence[int], good: Callable[[Sequence[int]], bool]) -> list
 # -- no word covers another --------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("lines", "most"), list(enumerate([1, 2, 3, 6, 10, 20, 35, 70, 126, 252], start=1))
-)
+SPERNER = [1, 2, 3, 6, 10, 20, 35, 70, 126, 252, 462, 924, 1716, 3432]
+
+
+@pytest.mark.parametrize(("lines", "most"), list(enumerate(SPERNER, start=1)))
 def test_the_middle_level_has_the_published_size_and_is_unordered(lines: int, most: int) -> None:
     """e1: Sperner 1928 (S, C)."""
     words = level(lines, lines // 2)
 
     assert len(words) == most == comb(lines, lines // 2)
-    assert lines == 1 or is_unordered(words)
+    # Words of one weight; the largest levels are not put to it pair by pair.
+    assert lines > 12 or is_unordered(words)
 
 
 @pytest.mark.parametrize(("lines", "most", "ways"), [(1, 1, 2), (2, 2, 1), (3, 3, 2), (4, 6, 1)])

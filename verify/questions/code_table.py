@@ -1,15 +1,13 @@
-"""Judge a table of codes on parallel lines, or of codes in frames."""
+"""Judge a table of codes on parallel lines."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cache
 from itertools import combinations
 from math import comb
 
-from models.framed_serial import FramedSerial
 from models.parallel_code import ParallelCode
 from verify.engines.answer import Verdict
 from verify.engines.trace import Chosen, Press, Script, Trace
@@ -90,7 +88,7 @@ def judge_codes(link: Link, scheme: ParallelCode) -> CodeAnswer:
     groups, sizes = _groups(codes)
     # Lines that are steady for longer than ``settle`` on the way are believed.
     unsettled = link.faults.skew + link.faults.jitter - scheme.settle
-    faults = _faults(codes, scheme.width, idle_is_free=True)
+    faults = code_faults(codes, scheme.width, idle_is_free=True)
     undecided: list[str] = []
     trace = None
     for found in (
@@ -119,7 +117,8 @@ def judge_codes(link: Link, scheme: ParallelCode) -> CodeAnswer:
     )
 
 
-def _faults(codes: Sequence[int], width: int, *, idle_is_free: bool) -> list[Fault]:
+def code_faults(codes: Sequence[int], width: int, *, idle_is_free: bool) -> list[Fault]:
+    """Codes that are too many or the same; ``idle_is_free``: 0 may be none of them."""
     most = (1 << width) - int(idle_is_free)
     faults = []
     if len(codes) > most:
@@ -318,52 +317,3 @@ def _shown_together(link: Link, held: Held, on_the_way: bool) -> _Found | None:
         return _Found([], [f"{together}, if held together, show '{names[shown]}'"], None)
     why = f"{together} held together show '{names[shown]}', and the operator allows it"
     return _Found([Fault((*inputs, shown), why, named=True)], [], trace)
-
-
-# -- frames ------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class FrameAnswer:
-    """Codes in frames. Ticks: ``frame`` from a start edge to the next at the earliest, ``idle``
-    of them low at the end at least; ``waiting``: from the last sample to the next start
-    edge, above 0 if the receiver waits for it by then.
-    """
-
-    link: Link
-    codes: tuple[int, ...]
-    width: int
-    repeated: list[tuple[int, int]]
-    frame: int
-    idle: int
-    waiting: Fraction
-    faults: list[Fault]
-
-    @property
-    def verdict(self) -> Verdict:
-        """Of the table under the disturbances of the file."""
-        return verdict_of(self.faults, [])
-
-
-def judge_frames(link: Link, scheme: FramedSerial) -> FrameAnswer:
-    """The table of a framed-serial link: codes distinct, frames back to back told apart."""
-    bits = scheme.width - 1 + int(scheme.framing)
-    votes = scheme.clock if scheme.votes == 3 else 0
-    last = scheme.sample + bits * scheme.bit + votes + scheme.edge[1]
-    # The start edge may come late and the next in time; a fast clock makes frames short.
-    wander = link.clock.wander * (1 + scheme.width + scheme.stop)
-    waiting = scheme.frame * (1 + link.clock.rate[0]) - wander - link.faults.jitter - last
-    faults = _faults(scheme.codes, scheme.width, idle_is_free=False)
-    if waiting <= 0:
-        why = f"the last sample may come {-waiting} ticks after the start edge of the next frame"
-        faults.append(Fault((), why))
-    return FrameAnswer(
-        link,
-        scheme.codes,
-        scheme.width,
-        repeated(scheme.codes),
-        scheme.frame,
-        max(scheme.stop * scheme.bit, 1),
-        waiting,
-        faults,
-    )

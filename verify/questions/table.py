@@ -13,7 +13,8 @@ from verify.errors import UsageError
 from verify.fields import did_you_mean
 from verify.linkfile import parse, read, toml_of
 from verify.parts.link import Link
-from verify.questions.code_table import CodeAnswer, FrameAnswer, judge_codes, judge_frames
+from verify.questions.code_table import CodeAnswer, judge_codes
+from verify.questions.frame_table import FrameAnswer, judge_frames
 from verify.questions.gap_table import GapAnswer, judge_gaps
 from verify.questions.word_table import WordAnswer, judge_words
 from verify.wordfile import parse_words

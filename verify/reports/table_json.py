@@ -5,8 +5,9 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from verify.questions.code_table import CodeAnswer, FrameAnswer
+from verify.questions.code_table import CodeAnswer
 from verify.questions.evidence import Fault
+from verify.questions.frame_table import FrameAnswer
 from verify.questions.gap_table import GapAnswer, GhostList
 from verify.questions.table import TableAnswer
 from verify.questions.word_table import WordAnswer

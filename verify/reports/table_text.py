@@ -13,8 +13,9 @@ from rich.text import Text
 from verify.engines.answer import Verdict
 from verify.engines.trace import Trace
 from verify.parts.link import Link
-from verify.questions.code_table import CodeAnswer, FrameAnswer
+from verify.questions.code_table import CodeAnswer
 from verify.questions.evidence import Fault
+from verify.questions.frame_table import FrameAnswer
 from verify.questions.gap_table import GapAnswer, GhostList
 from verify.questions.table import TableAnswer
 from verify.questions.word_table import WordAnswer
