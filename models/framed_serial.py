@@ -219,4 +219,15 @@ class FramedSerial(Scheme):
             ),
         )
         polled = (votes, ones) if self.votes > 1 else ()
-        return (Machine(name, (line.high, state, clock, place, code, *polled), body),)
+        heard = ex.Lookup(
+            tuple(1 << min(k, self.width) for k in range(self.width + 1)), place.read()
+        )
+        places = self.width + self.framing
+        underway = state.at("reading") & clock.running() & (place.read() < places)
+        underway &= code.read() < heard
+        idle = state.at("waiting") & ~clock.running() & place.read().eq(0) & code.read().eq(0)
+        if polled:
+            underway &= ones.read() <= votes.read()
+            idle &= votes.read().eq(0) & ones.read().eq(0)
+        memory = (line.high, state, clock, place, code, *polled)
+        return (Machine(name, memory, body, possible=underway | idle),)

@@ -15,8 +15,8 @@ class Driver:
     """
 
     def __init__(self, name: str, line: int, most: int) -> None:
-        self.driven: Number = number(f"{name}.driven{line}", 0, most)
-        self.high: Flag = flag(f"{name}.high{line}")
+        self.driven: Number = number(f"{name}.driven{line}", 0, most, wire=True)
+        self.high: Flag = flag(f"{name}.high{line}", wire=True)
         self.line = line
 
     @property
@@ -40,7 +40,7 @@ class Listener:
     """The receiver's end of a line: knows its level."""
 
     def __init__(self, name: str, line: int, branch: int) -> None:
-        self.high: Flag = flag(f"{name}.high{line}")
+        self.high: Flag = flag(f"{name}.high{line}", wire=True)
         self.rises = far_rise(line, branch).happens()
         self.falls = far_fall(line, branch).happens()
 

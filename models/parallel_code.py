@@ -68,8 +68,8 @@ class ParallelCode(Scheme):
         """Strikes the output whose code the lines come to show."""
         name = f"receiver{branch}"
         listeners = [Listener(name, line, branch) for line in range(self.lines)]
-        shown = number(f"{name}.shown", -1, self.inputs - 1)
-        read = number(f"{name}.read", -1, self.inputs - 1)
+        shown = number(f"{name}.shown", -1, self.inputs - 1, wire=True)
+        read = number(f"{name}.read", -1, self.inputs - 1, wire=True)
         word: ex.Int = ex.Constant(0)
         edge: ex.Bool = ex.Truth(False)
         for line, listener in enumerate(listeners):

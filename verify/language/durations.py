@@ -172,7 +172,8 @@ class Measure:
     ``pick``: of a time that the world picks. ``bound``: of the largest value that something
     may take, and ``least`` of the smallest. ``length``: of what a timer or bank entry is to
     run, made from the expression that is already rewritten. ``room``: how much longer timers
-    may then run.
+    may then run. ``begin``: least and most that a timer which runs at power-up first runs, from
+    its one length; None: as other lengths.
     """
 
     constant: Callable[[ex.Constant | ex.Lookup], ex.Int]
@@ -182,13 +183,14 @@ class Measure:
     windows: Callable[[tuple[tuple[int, int], ...]], tuple[tuple[int, int], ...]]
     length: Callable[[str, ex.Int, ex.Int], ex.Int] = field(default=lambda name, old, new: new)
     room: int = 0
+    begin: Callable[[int], tuple[int, int]] | None = None
 
 
 def remeasured(
     machines: Iterable[Machine], times: frozenset[Key], measure: Measure
 ) -> tuple[Machine, ...]:
     """The machines with every time in them written as ``measure`` says."""
-    return tuple(_Rewriter(times, measure).machine(machine) for machine in machines)
+    return tuple(Rewriter(times, measure).machine(machine) for machine in machines)
 
 
 def finer(m: int) -> Measure:
@@ -214,7 +216,9 @@ def finer(m: int) -> Measure:
     )
 
 
-class _Rewriter:
+class Rewriter:
+    """Goes over machines and writes their times, and all that holds them, anew."""
+
     def __init__(self, times: frozenset[Key], measure: Measure) -> None:
         self.finder = _Finder(times)
         self.times, self.measure = times, measure
@@ -231,29 +235,38 @@ class _Rewriter:
                 self._all(offer.do),
             )
         memory = tuple(self._item(item) for item in machine.memory)
-        return Machine(machine.name, memory, self._all(machine.body), offer)
+        return Machine(
+            machine.name, memory, self._all(machine.body), offer, self._truth(machine.possible)
+        )
 
     # -- memory ---------------------------------------------------------------
 
     def _item(self, item: Number | Timer | Bank) -> Number | Timer | Bank:
         if isinstance(item, Timer):
-            return self._timer(item)
-        return self._number(item) if isinstance(item, Number) else item
+            return self.timer(item)
+        return self.number(item) if isinstance(item, Number) else item
 
-    def _timer(self, timer: Timer) -> Timer:
+    def timer(self, timer: Timer) -> Timer:
+        """The timer that stands for this one."""
         begin = timer.begin
         if isinstance(begin, tuple):
             begin = self.measure.least(begin[0]), self.measure.bound(begin[1])
         elif begin:
             least, most = self.measure.least(begin), self.measure.bound(begin)
             begin = most if least == most else (least, most)
-        most = self.measure.bound(timer.most) + self.measure.room
-        return replace(timer, most=most, begin=begin)
+        if self.measure.begin is not None and isinstance(timer.begin, int) and timer.begin:
+            least, most = self.measure.begin(timer.begin)
+            begin = most if least == most else (least, most)
+        latest = begin[1] if isinstance(begin, tuple) else begin
+        most = max(latest, self.measure.bound(timer.most)) + self.measure.room
+        found = None if timer.found is None else self.measure.bound(timer.found)
+        return replace(timer, most=most, begin=begin, found=found)
 
-    def _number(self, number: Number) -> Number:
+    def number(self, number: Number) -> Number:
+        """The number that stands for this one."""
         start = number.start
         if isinstance(start, Number):
-            start = self._number(start)
+            start = self.number(start)
         if number not in self.times:
             return replace(number, start=start)
         least, bound = self.measure.least, self.measure.bound
@@ -271,9 +284,9 @@ class _Rewriter:
     def _statement(self, statement: Statement) -> Statement:
         match statement:
             case Set(number, value):
-                return Set(self._number(number), self._number_as(value, number in self.times))
+                return Set(self.number(number), self._number_as(value, number in self.times))
             case Start(timer, length):
-                return Start(self._timer(timer), self._length(timer.name, length))
+                return Start(self.timer(timer), self._length(timer.name, length))
             case Put(bank, length, values):
                 fields = self._fields(bank, values)
                 return Put(bank, self._length(bank.name, length), fields)
@@ -316,9 +329,9 @@ class _Rewriter:
             case ex.Constant(value):
                 return self.measure.constant(e) if time and value else e
             case ex.Read(number):
-                return ex.Read(self._number(number))
+                return ex.Read(self.number(number))
             case ex.Left(timer):
-                return ex.Left(self._timer(timer))
+                return ex.Left(self.timer(timer))
             case ex.Plus(a, b):
                 return ex.Plus(self._number_as(a, time), self._number_as(b, time))
             case ex.Minus(a, b):
@@ -346,7 +359,7 @@ class _Rewriter:
             case ex.Not(p):
                 return ex.Not(self._truth(p))
             case ex.Expires(timer):
-                return ex.Expires(self._timer(timer))
+                return ex.Expires(self.timer(timer))
             case ex.Exists(bank, name, where):
                 self.finder.scope[name] = bank
                 return ex.Exists(bank, name, self._truth(where))

@@ -98,12 +98,16 @@ class Offer:
 @dataclass(frozen=True)
 class Machine:
     """A named machine. Raises ModelError if a statement uses memory that is not declared,
-    or could act without a trigger."""
+    or could act without a trigger.
+
+    ``possible``: what holds of its memory in every state that it can be found in.
+    """
 
     name: str
     memory: tuple[Number | Timer | Bank, ...]
     body: tuple[Statement, ...]
     offer: Offer | None = None
+    possible: ex.Bool = ex.Truth(True)  # noqa: RUF009 - frozen
 
     def __post_init__(self) -> None:
         own = set(self.memory)

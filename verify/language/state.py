@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from verify.language import expressions as ex
 from verify.language.expressions import IntLike
@@ -15,12 +15,16 @@ class Number:
     ``start`` is its value at power-up, or a range ``(least, most)``: then it is an
     unknown of the link, any value of the range, the same for one run unless assigned.
     Or another number: then it starts with the same value as that.
+
+    ``wire``: it repeats what is outside the machine (the level of a line or a lever, what an
+    output shows), so it is right also where the machine is found in any state.
     """
 
     name: str
     least: int
     most: int
     start: int | tuple[int, int] | Number
+    wire: bool = field(default=False, kw_only=True)
 
     def read(self) -> ex.Int:
         """The present value."""
@@ -70,6 +74,9 @@ class Timer:
     ``begin``: ticks that are left at power-up (0: off), or a range of which nobody knows
     which; the first tick of a run is one tick after power-up.
 
+    ``found``: the most that may be left of it where the machine is found in any state (None:
+    ``most``).
+
     A ``restraint`` timer only ever forbids the operator something: the longer it still
     runs, the less may happen, and what it forbids only ever opens, at its end or before.
     Its end wakes nobody, and an engine may let a state stand for all states that differ
@@ -80,6 +87,7 @@ class Timer:
     most: int
     restraint: bool = False
     begin: int | tuple[int, int] = 0
+    found: int | None = None
 
     @property
     def left(self) -> ex.Int:
@@ -210,9 +218,9 @@ class Emit:
 Action = Set | Start | Put | Take | Emit
 
 
-def flag(name: str, start: bool = False) -> Flag:
+def flag(name: str, start: bool = False, *, wire: bool = False) -> Flag:
     """A truth value, down at power-up unless ``start``."""
-    return Flag(name, 0, 1, int(start))
+    return Flag(name, 0, 1, int(start), wire=wire)
 
 
 def mode(name: str, *modes: str) -> Mode:
@@ -220,9 +228,11 @@ def mode(name: str, *modes: str) -> Mode:
     return Mode(name, 0, len(modes) - 1, 0, modes)
 
 
-def number(name: str, least: int, most: int, start: int | None = None) -> Number:
+def number(
+    name: str, least: int, most: int, start: int | None = None, *, wire: bool = False
+) -> Number:
     """A bounded number; ``start`` defaults to ``least``."""
-    return Number(name, least, most, least if start is None else start)
+    return Number(name, least, most, least if start is None else start, wire=wire)
 
 
 def unknown(name: str, least: int, most: int) -> Number:

@@ -8,7 +8,7 @@ the world choose when, at which end, and for how long.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from verify.language import expressions as ex
@@ -137,4 +137,4 @@ def _stopped(machine: Machine, stops: Signal) -> Machine:
     if not longer:
         return machine
     body = (Each(stops, "stopped", tuple(longer)), *machine.body)
-    return Machine(machine.name, machine.memory, body, machine.offer)
+    return replace(machine, body=body)
