@@ -6,6 +6,7 @@ import click
 
 from verify.commands.check import check
 from verify.commands.compare import compare
+from verify.commands.design import design
 from verify.commands.latency import latency
 from verify.commands.margin import margin
 from verify.commands.new import new
@@ -26,7 +27,7 @@ def main() -> None:
     """
 
 
-for command in (check, spacing, latency, margin, compare, table, show, new):
+for command in (check, spacing, latency, margin, compare, table, design, show, new):
     main.add_command(command)
 
 if __name__ == "__main__":

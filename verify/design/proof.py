@@ -1,0 +1,70 @@
+"""What every search for a best table shares: what it has proved, and when it must stop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from verify.engines.answer import Budget, Progress
+
+_LOOK = 1024  # choices between two looks at the clock
+_CHECK_SECONDS = 10.0
+
+
+@dataclass(frozen=True)
+class Proof:
+    """How good a design is. ``best``: what was made as small as possible; None: nothing found.
+
+    ``bound``: proved, no design has less; None: proved, there is no design. ``optimal``: the
+    two meet, and among designs as good by it, none is better in what counts next (``settled``).
+    ``reasons``: the proof in sentences; ``published``: what others have proved and was not
+    proved anew here, with the source.
+    """
+
+    what: str
+    best: int | None
+    bound: int | None
+    reasons: tuple[str, ...] = ()
+    published: tuple[str, ...] = ()
+    settled: bool = True
+
+    @property
+    def optimal(self) -> bool:
+        """Anything better is refuted."""
+        return self.best is not None and self.best == self.bound and self.settled
+
+    @property
+    def impossible(self) -> bool:
+        """Every design is refuted."""
+        return self.best is None and self.bound is None
+
+
+class OutOfTimeError(Exception):
+    """A search was stopped early."""
+
+
+@dataclass
+class Effort:
+    """Counts choices, shows them, and raises OutOfTimeError when the time is spent."""
+
+    budget: Budget = field(default_factory=Budget)
+    progress: Progress = field(default_factory=Progress)
+
+    def for_check(self) -> Budget:
+        """What is left, or a little more: what was found is checked even after a long search."""
+        left = self.budget.left()
+        return Budget(None if left is None else max(left, _CHECK_SECONDS))
+
+    def begin(self, doing: str) -> None:
+        """Say what is searched now."""
+        self.progress.doing, self.progress.states = doing, 0
+
+    def choice(self) -> None:
+        """One more choice was made."""
+        self.progress.states += 1
+        if self.progress.states % _LOOK == 0:
+            self.look()
+
+    def look(self) -> None:
+        """At the clock."""
+        if self.budget.spent(0):
+            raise OutOfTimeError
