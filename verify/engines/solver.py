@@ -138,7 +138,11 @@ def solve(
 
     Gives up, ``undecided``, on links that remember more than ``most_presses`` presses.
     """
-    return Search(system, budget, progress, latencies, most_presses).run()
+    try:
+        search = Search(system, budget, progress, latencies, most_presses)
+    except OutOfReachError as reason:  # the time was up before it began
+        return Answer(Verdict.UNDECIDED, "solver", covered=str(reason))
+    return search.run()
 
 
 class Search:
