@@ -16,13 +16,14 @@ from verify.parts.link import Link
 from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.margin import Side, margin
+from verify.questions.rate_margin import rate_margin
 from verify.questions.spacing import least_spacing
 from verify.questions.workers import each
 
 Amount = int | Fraction
 
 # Skew is looked at up to this many times the time that the slowest input takes.
-FAR_SKEW = 4
+FAR_SKEW = 2
 
 
 @dataclass(frozen=True)
@@ -48,15 +49,17 @@ class Cell:
 
 @dataclass(frozen=True)
 class Column:
-    """``ask``: the cell of a link at its least safe spacing. ``amounts``: their names, ticks.
+    """``ask``: the cell of a link at its least safe spacing. ``amounts``: their names.
 
     ``margin``: the amounts are the most that holds, below zero (``least``) and above.
+    ``ratio``: they are parts of 1, and no ticks.
     """
 
     key: str
     ask: Callable[[Link, Budget], Cell]
     amounts: tuple[str, ...] = ()
     margin: bool = False
+    ratio: bool = False
 
 
 @dataclass(frozen=True)
@@ -132,6 +135,22 @@ def _skew(link: Link, budget: Budget) -> Cell:
     return _side(found.most, "most")
 
 
+def _rate(link: Link, budget: Budget) -> Cell:
+    """At the bounds themselves it may hold or not; every smaller error does."""
+    found = rate_margin(link, "auto", Progress(), budget)
+    for side in (found.least, found.most):
+        if side.verdict is not Verdict.HOLDS or side.amount is None:
+            return Cell(side.verdict, side.engine, side.covered)
+    least, most = found.least.amount, found.most.amount
+    return Cell(
+        Verdict.HOLDS,
+        found.most.engine,
+        found.most.covered,
+        amounts={"least": None if least is None else -least, "most": most},
+        beyond=found.least.trace_beyond is None and found.most.trace_beyond is None,
+    )
+
+
 def _side(side: Side, name: str) -> Cell:
     """One side of a margin. What an engine left open is open, whatever held until then."""
     if side.verdict is Verdict.UNDECIDED:
@@ -155,6 +174,10 @@ COLUMNS = (
     Column("skew", _skew, ("most",), margin=True),
 )
 """What is asked about each link. The least safe spacing comes first: the others are at it."""
+
+
+RATE = Column("rate", _rate, ("least", "most"), margin=True, ratio=True)
+"""Not among ``COLUMNS``: of frames that overlap, the solver takes half a minute and more."""
 
 
 # -- asking -------------------------------------------------------------------------

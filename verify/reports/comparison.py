@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from rich import box
 from rich.console import Console
@@ -17,7 +18,7 @@ from verify.reports import cautions
 from verify.reports.as_json import rate_hz
 from verify.reports.console import output_console, say
 from verify.reports.words import printable
-from verify.units import duration_text, rate_text
+from verify.units import decimal_text, duration_text, rate_text
 
 _KINDS = {"press": "presses", "level": "levers"}
 _INDENT = "  "
@@ -59,12 +60,20 @@ def _yes_or_no(row: Row, cell: Cell) -> str:
 
 def _margin(row: Row, cell: Cell) -> str:
     """Two sides on two lines; nothing on any side in one word."""
-    sides = {name: ticks for name, ticks in cell.amounts.items() if ticks is not None}
+    return _sides(cell, lambda ticks: _time(row, ticks))
+
+
+def _ratio(row: Row, cell: Cell) -> str:
+    return _sides(cell, lambda error: f"{decimal_text(100 * Fraction(error))} %")
+
+
+def _sides(cell: Cell, text: Callable[[Amount], str]) -> str:
+    sides = {name: amount for name, amount in cell.amounts.items() if amount is not None}
     if not any(sides.values()):
         return "none"
     if len(sides) == 1:
-        return (">= " if cell.beyond else "") + _time(row, next(iter(sides.values())))
-    lines = [("+" * (ticks >= 0)) + _time(row, ticks) for ticks in sides.values()]
+        return (">= " if cell.beyond else "") + text(next(iter(sides.values())))
+    lines = [("+" * (amount >= 0)) + text(amount) for amount in sides.values()]
     return "\n".join(lines + ["or more"] * cell.beyond)
 
 
@@ -76,6 +85,7 @@ LINES = (
     Line("rate", "spacing", _rate),
     Line("held together", "overlap", _yes_or_no),
     Line("clock offset", "offset", _margin),
+    Line("clock rate", "rate", _ratio),
     Line("line skew", "skew", _margin),
 )
 """What the table says, from top to bottom, below the links and their number of lines."""

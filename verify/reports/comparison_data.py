@@ -68,10 +68,15 @@ def _link(row: Row, file: str | None, text: str | None) -> dict[str, Any]:
     return found
 
 
-def _amounts(row: Row, column: Column) -> dict[str, int | float | None]:
-    """In ticks and in seconds; a rate where the amount is a spacing."""
-    found: dict[str, int | float | None] = {}
+def _amounts(row: Row, column: Column) -> dict[str, int | float | str | None]:
+    """In ticks and in seconds, or exact and rounded; a rate where the amount is a spacing."""
+    found: dict[str, int | float | str | None] = {}
     for name in column.amounts:
+        if column.ratio:
+            exact = row.cells[column.key].amounts.get(name)
+            found[name] = None if exact is None else str(exact)
+            found[f"{name}_float"] = None if exact is None else float(exact)
+            continue
         ticks, seconds = row.cells[column.key].amounts.get(name), row.seconds(column.key, name)
         found[f"{name}_ticks"] = _plain(ticks)
         found[f"{name}_s"] = None if seconds is None else float(seconds)
