@@ -51,12 +51,13 @@ class Effort:
 
     def for_check(self) -> Budget:
         """What is left, or a little more: what was found is checked even after a long search."""
+        self.progress.choices = False
         left = self.budget.left()
         return Budget(None if left is None else max(left, _CHECK_SECONDS))
 
     def begin(self, doing: str) -> None:
         """Say what is searched now."""
-        self.progress.doing, self.progress.states = doing, 0
+        self.progress.doing, self.progress.states, self.progress.choices = doing, 0, True
 
     def choice(self) -> None:
         """One more choice was made."""

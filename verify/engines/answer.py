@@ -46,10 +46,13 @@ class Progress:
     states: int = 0
     presses: int = 0
     doing: str = ""
+    choices: bool = False  # of a search among tables are counted, not states
 
     def __str__(self) -> str:
-        deep = f"sequences of up to {self.presses} presses"
-        return f"{self.doing + ': ' if self.doing else ''}{self.states} states, {deep}"
+        doing = f"{self.doing}: " if self.doing else ""
+        if self.choices:
+            return f"{doing}{self.states} choices"
+        return f"{doing}{self.states} states, sequences of up to {self.presses} presses"
 
 
 @dataclass(frozen=True)
