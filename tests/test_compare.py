@@ -368,7 +368,7 @@ def test_without_matplotlib_curves_are_refused(
 
     assert result.exit_code == 2
     assert result.stderr == (
-        'fewwire: --curves: found no matplotlib; allowed: with it (pip install "fewwire[plots]")\n'
+        "fewwire: --curves: found no matplotlib; allowed: with it (pip install matplotlib)\n"
     )
     assert not (tmp_path / "out").exists()
 

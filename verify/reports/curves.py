@@ -63,7 +63,7 @@ def prepare(folder: str, *, overwrite: bool = False) -> None:
         import matplotlib  # noqa: F401
     except ImportError:
         raise UsageError(
-            '--curves: found no matplotlib; allowed: with it (pip install "fewwire[plots]")'
+            "--curves: found no matplotlib; allowed: with it (pip install matplotlib)"
         ) from None
     try:
         os.makedirs(folder, exist_ok=True)
