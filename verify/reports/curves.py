@@ -107,12 +107,17 @@ def figure(rows: Sequence[Row], mark: int | None = None) -> Figure:
         _Panel(f"Worst latency, {ticks}", _of("latency", "worst")),
         _Panel(f"Spread of latency, {ticks}", _of("latency", "spread")),
     )
+    points = sorted({row.link.inputs for row in rows})
+    if mark is not None and not points[0] <= mark <= points[-1]:
+        mark = None
     drawn = Figure(figsize=(10.5, 7.6), facecolor="white")
     axes = drawn.subplots(2, 2)
     for place, panel in zip(axes.flat, panels, strict=True):
         _draw(place, panel, rows, mark)
-    drawn.suptitle("Every scheme as fast as it goes, by number of inputs", x=0.06, ha="left")
-    drawn.subplots_adjust(left=0.06, right=0.86, top=0.89, bottom=0.07, wspace=0.5, hspace=0.3)
+    marked = "" if mark is None else f" (grey: {mark})"
+    title = f"Every scheme as fast as it goes, by number of inputs{marked}"
+    drawn.suptitle(title, x=0.06, ha="left")
+    drawn.subplots_adjust(left=0.06, right=0.86, top=0.89, bottom=0.07, wspace=0.56, hspace=0.3)
     return drawn
 
 
@@ -140,7 +145,7 @@ def _draw(axes: Axes, panel: _Panel, rows: Sequence[Row], mark: int | None) -> N
     curves = _curves(panel, rows)
     points = sorted({row.link.inputs for row in rows})
     _scales(axes, points, max((y for c in curves for y in c.y if not isnan(y)), default=1))
-    if mark is not None and points[0] <= mark <= points[-1]:
+    if mark is not None:
         axes.axvline(mark, color=_LIGHT, linewidth=5, zorder=0)
     for curve in curves:
         style = curve.style
