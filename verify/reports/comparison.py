@@ -204,7 +204,7 @@ def _show_advice(console: Console, rows: Sequence[Row]) -> None:
 
 def _advice(one: Advice) -> str:
     if one.behind is not None:
-        return f"in nothing ahead of {printable(one.behind.link.name)}"
+        return f"by these figures never ahead of {printable(one.behind.link.name)}"
     said = [_REASONS[reason](one.row) for reason in one.reasons if reason in _REASONS]
     borne = [_BEARING[reason] for reason in one.reasons if reason in _BEARING]
     if borne:
