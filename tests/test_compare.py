@@ -300,6 +300,14 @@ def test_the_table_folds_to_the_terminal(width: int, monkeypatch: pytest.MonkeyP
     assert "undecided" not in result.output
 
 
+def test_a_link_without_a_safe_spacing_says_how_far_was_looked() -> None:
+    # Two levers up together show a third code, or none, for as long as they are.
+    result = ask("--inputs", "2", "--tick", TICK, "--kind", "level")
+
+    assert result.exit_code == 3
+    assert "parallel-code: no safe spacing was found; every spacing up to " in result.output
+
+
 def test_files_of_different_ticks_are_compared_in_seconds() -> None:
     result = ask(CARILLON, str(LINKS / "infrared_leaders.toml"))
 

@@ -103,6 +103,11 @@ def show_comparison(rows: Sequence[Row], settings: Sequence[str], title: str) ->
     shown = sorted(rows, key=_order)
     for block in _blocks(shown, console.width):
         console.print(_table(block))
+    for row in shown:
+        spacing = row.cells["spacing"]
+        if spacing.verdict is Verdict.UNDECIDED:
+            name = printable(row.link.name)
+            say(console, f"{name}: no safe spacing was found; {spacing.covered}.")
     _show_advice(console, shown)
     if settings:
         say(console, f"Settings: {'; '.join(settings)}.", "dim")
