@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 
 from models.levels import Driver, Listener
 from verify.language.expressions import Lookup, Truth
 from verify.language.machine import Each, First, Machine, Rule, Statement
 from verify.language.state import Number, Timer, flag
+from verify.parts.clock import ON_TIME, PERIOD, Clock
 from verify.parts.scheme import Scheme
 from verify.parts.script import Script
 from verify.parts.signals import (
@@ -19,8 +21,10 @@ from verify.parts.signals import (
     line_fall,
     line_rise,
 )
+from verify.units import Ticks, whole
 
 DATA, SYNC = 0, 1
+TURN = "sender.turn"
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,8 @@ class Scan(Scheme):
     delay and ``late`` more, and by its clock's ``offset``, unknown within ``(least, most)``.
     ``synced``: a second line is high during slot 0 and starts the receiver's frame.
     ``present``: the slots of the inputs that are there, all by default; a slot without
-    input is low. ``turned``: by how many slots this part of a link was renumbered.
+    input is low. ``roaming``: a part of a link, too, may be in any slot at power-up.
+    ``turned``: by how many slots this part of a link was renumbered.
     """
 
     slots: int
@@ -42,6 +47,7 @@ class Scan(Scheme):
     offset: tuple[int, int] = (0, 0)
     synced: bool = False
     present: tuple[int, ...] | None = None
+    roaming: bool = False
     turned: int = field(default=0, compare=False)
 
     @property
@@ -79,6 +85,38 @@ class Scan(Scheme):
         """Data, and frame mark."""
         return 2 if self.synced else 1
 
+    @property
+    def step(self) -> int:
+        """A slot."""
+        return self.slot
+
+    @property
+    def steps(self) -> int:
+        """Slots."""
+        return self.slots
+
+    @property
+    def at_any_step(self) -> Scan:
+        """In any slot: it settles when the samples of a part come."""
+        return replace(self, roaming=True)
+
+    def drifts_away(self, clock: Clock) -> bool:
+        """Nothing brings a free one back. With one slot, a sample can meet no other."""
+        return not clock.steady and not self.synced and self.slots > 1
+
+    def stretch(self, clock: Clock) -> Ticks:
+        """From sample to sample: a frame of whoever begins the frames. A move may come a moment
+        after a sample, which is no tick where time is dense."""
+        moment = 1 if any(clock.rate) else 0
+        if not self.synced:
+            return moment
+        longest = max(Fraction(0), clock.rate[1])
+        return whole(self._frame * longest + self.slots * clock.wander + moment)
+
+    @property
+    def _frame(self) -> int:
+        return self.slots * self.slot
+
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """Slots count from 0."""
         return {"slot": self.places}
@@ -93,14 +131,16 @@ class Scan(Scheme):
             "clock offset": f"{self.offset[0]} to {self.offset[1]} ticks",
         }
 
-    def alone(self, index: int, unrest: int = 0) -> tuple[tuple[Scan, tuple[int, ...]], ...]:
+    def alone(
+        self, index: int, unrest: int = 0, clock: Clock = ON_TIME
+    ) -> tuple[tuple[Scan, tuple[int, ...]], ...]:
         """The last sample decides about an output: its own input, and one other that was sampled.
 
-        The receiver's clock decides which others can be: those whose slot a sample can meet.
+        The clocks decide which others can be: those whose slot a sample can meet.
         """
         own = self.places[index]
         parts = []
-        for other in self._met(unrest):
+        for other in self._met(own, unrest, clock):
             place = (own + other) % self.slots
             if place != own and place in self.places:
                 parts.append((self._with(own, place), (index, self.places.index(place))))
@@ -113,20 +153,64 @@ class Scan(Scheme):
         present = tuple((place - turned) % self.slots for place in (own, *others))
         return replace(self, present=present, turned=turned)
 
-    def _met(self, unrest: int) -> range:
-        """By how many slots a sample can miss, where edges of the line may move by ``unrest``."""
-        least = (self.sample + self.late + self.offset[0] - unrest) // self.slot
-        most = (self.sample + self.late + self.offset[1] + unrest) // self.slot
+    def _met(self, own: int, unrest: int, clock: Clock) -> range:
+        """By how many slots a sample can miss, where edges of the line may move by ``unrest``.
+
+        Of a free scan that drifts, by one at first: a wrong sample, and that decides. In a
+        synced one the ends drift apart until the next mark; the receiver's slot 0 may come
+        before it.
+        """
+        early, late = self.late + self.offset[0] - unrest, self.late + self.offset[1] + unrest
+        if self.synced and not clock.steady:
+            # From the second mark on neither alignment nor offset matters.
+            early, late = min(early, -unrest), max(late, unrest)
+            longest = self.slot * (1 + clock.rate[1]) + clock.wander
+            shortest = self.slot * (1 + clock.rate[0]) - clock.wander
+            sampled = {own: own * self.slot + self.sample}
+            again = self._frame + self.sample
+            if own == 0 and again + early <= longest * self.slots:
+                sampled[self.slots] = again
+            least = min((tick + early) // longest - k for k, tick in sampled.items())
+            most = max((tick + late) // shortest - k for k, tick in sampled.items())
+        else:
+            drift = 0 if clock.steady else self.slot
+            least = (self.sample + early - drift) // self.slot
+            most = (self.sample + late + drift) // self.slot
         return range(max(least, 1 - self.slots), min(most, self.slots - 1) + 1)
 
     def on_whole(self, script: Script, hidden: int) -> Script:
         """Slot 0 of this part is another one of the whole, and a part starts in slot 0: it waits
         longer for a slot than a link has to that was switched on later."""
         constants = dict(script.constants)
-        constants["receiver0.clock"] += hidden
-        skipped = self._needless(script) if self.present is not None else 0
+        parts, period = script.resolution, constants.get(PERIOD)
+        constants["receiver0.clock"] += hidden * parts
+        if period is not None:
+            constants.setdefault(TURN, self.slot * period + parts)
+        script = self._slot_by_slot(script)
+        drifting = period is not None or any(c.name == f"clock.{TURN}" for c in script.picks)
+        skipped = 0 if drifting or self.present is None else self._needless(script)
         constants["sender.slot"] = (constants["sender.slot"] + skipped + self.turned) % self.slots
         return script.sooner(skipped * self.slot, tuple(constants.items()))
+
+    def _slot_by_slot(self, script: Script) -> Script:
+        """What the clock wanders while slots are skipped, shared out among them."""
+        if self.present is None:
+            return script
+        constants, ahead = dict(script.constants), self._ahead(self._shown_stops())
+        length = self.slot * constants.get(PERIOD, script.resolution)
+        slot, picks = constants["sender.slot"], []
+        for chosen in script.picks:
+            if chosen.name != f"clock.{TURN}":
+                picks.append(chosen)
+                continue
+            slots = ahead[(slot + 1) % self.slots]
+            each, more = divmod(chosen.value, slots)
+            tick = chosen.tick
+            for k in range(slots):
+                picks.append(replace(chosen, tick=tick, value=each + (k < more)))
+                tick += length + picks[-1].value
+            slot = (slot + slots) % self.slots
+        return replace(script, picks=tuple(picks))
 
     def _needless(self, script: Script) -> int:
         """Slots before the first press that can be left out, by starting in a later one."""
@@ -143,9 +227,9 @@ class Scan(Scheme):
         """Steps through the slots and drives the line by the level of each one's input."""
         stops = self._shown_stops()
         slot = self._slot()
-        turn = Timer("sender.turn", self._longest(stops) + 1, begin=self.slot + 1)
+        turn = Timer(TURN, self._longest(stops) + 1, begin=self.slot + 1, found=self.slot)
         driver = Driver("sender", DATA, 1)
-        levels = [flag(f"sender.level{i}") for i in range(self.inputs)]
+        levels = [flag(f"sender.level{i}", wire=True) for i in range(self.inputs)]
         pressed, gone = PRESS.occurrence("p")["input"], RELEASE.occurrence("r")["input"]
         ups, downs, shows = [], [], [driver.driven.set(0)]
         follow: list[Statement] = []
@@ -164,7 +248,7 @@ class Scan(Scheme):
         ]
         memory: list[Number | Timer] = [slot, turn, *driver.memory, *levels]
         if self.synced:
-            mark = flag("sender.mark")
+            mark = flag("sender.mark", wire=True)
             memory.append(mark)
             first = turn.expires() & slot.read().eq(0)
             body += [
@@ -189,8 +273,9 @@ class Scan(Scheme):
             f"{name}.clock",
             max(first + self.offset[1], self._longest(self.places)),
             begin=(first + self.offset[0], first + self.offset[1]),
+            found=self.slot,
         )
-        outputs = [flag(f"{name}.output{i}") for i in range(self.inputs)]
+        outputs = [flag(f"{name}.output{i}", wire=True) for i in range(self.inputs)]
         takes: list[Statement] = []
         for i, (place, output) in enumerate(zip(self.places, outputs, strict=True)):
             here = slot.read().eq(place)
@@ -216,7 +301,7 @@ class Scan(Scheme):
 
         Where only some inputs are there, they may as well wait for their slots.
         """
-        last = self.slots - 1 if self.present is None else 0
+        last = self.slots - 1 if self.present is None or self.roaming else 0
         return Number("sender.slot", 0, self.slots - 1, (0, last))
 
     def _next(self, slot: Number, timer: Timer, name: str) -> Rule:
@@ -249,12 +334,13 @@ class Scan(Scheme):
         """On to the slot before the next stop, and as long as it takes to that stop."""
         ahead = self._ahead(stops)
         before = tuple((slot + by - 1) % self.slots for slot, by in enumerate(ahead))
-        lengths = tuple(self.slot * by for by in ahead)
-        return Rule(
-            "to the next stop",
-            timer.expires(),
-            (
-                timer.start(Lookup(lengths, slot.read())),
-                slot.set(Lookup(before, slot.read())),
-            ),
+        far = Lookup(ahead, slot.read())
+        # A rule per length: how far a length may be off depends on how many slots it is of.
+        start = First(
+            tuple(
+                Rule(f"{by} on", far.eq(by), (timer.start(self.slot * by),))
+                for by in sorted(set(ahead))
+            )
         )
+        skip = slot.set(Lookup(before, slot.read()))
+        return Rule("to the next stop", timer.expires(), (start, skip))

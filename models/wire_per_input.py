@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verify.language.machine import Each, Machine, Rule
+from verify.parts.clock import ON_TIME, Clock
 from verify.parts.scheme import Scheme
 from verify.parts.signals import (
     PRESS,
@@ -86,6 +87,8 @@ class WirePerInput(Scheme):
         """Every line is a link of its own."""
         return tuple((WirePerInput(1), (i,)) for i in range(self.inputs))
 
-    def alone(self, index: int, unrest: int = 0) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
+    def alone(
+        self, index: int, unrest: int = 0, clock: Clock = ON_TIME
+    ) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
         """Its own line decides."""
         return ((WirePerInput(1), (index,)),)

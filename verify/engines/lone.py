@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import ceil
 
 from verify.engines.concrete import Compiled, State
 from verify.engines.lone_level import lone_move
+from verify.parts.clock import Clock
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
 from verify.parts.signals import strike
@@ -35,7 +37,8 @@ class Lone:
 def lone_presses(link: Link) -> Lone:
     """Press every input alone, or move the lever watched, under every choice of the world."""
     if link.kind == "level":
-        return _lone_level(link)
+        on_time = _lone_level(replace(link, clock=Clock()))
+        return _stretched(on_time, link.scheme.stretch(link.clock))
     if link.clock.rated:
         return _lone_at_rates(link)
     compiled = Compiled(factored(link, None))
@@ -47,6 +50,11 @@ def lone_presses(link: Link) -> Lone:
         tuple(row[2] for row in rows),
         all(row[3] for row in rows),
     )
+
+
+def _stretched(lone: Lone, ticks: Ticks) -> Lone:
+    latest = tuple(None if t is None else t + ticks for t in lone.latest)
+    return replace(lone, latest=latest, settled=tuple(t + ceil(ticks) for t in lone.settled))
 
 
 def _lone_at_rates(link: Link) -> Lone:
@@ -137,7 +145,7 @@ def true_windows(link: Link, lone: Lone) -> tuple[Windows, ...]:
             hidden = link.hidden_delay(branch)
             earliest = tuple(t + hidden for t in _or_rest(lone.earliest, lone))
             # What a pause holds up may be late by as long as it lasts.
-            longer = hidden + most - least + link.pause.reach
+            longer = hidden + most - least + (link.pause.reach if link.spared is None else 0)
             latest = tuple(t + longer for t in _or_rest(lone.latest, lone))
         found.append(Windows(earliest, latest, queue=link.scheme.queue))
     return tuple(found)

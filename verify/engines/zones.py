@@ -336,12 +336,14 @@ def explore_zones(
     Failures have the fewest presses; their ticks are the least of the way found. Gives up,
     ``undecided``, where a time would depend on more than two others.
     """
-    return _Search(system, budget, progress, latencies).run()
+    return _Search(Stepper(system), budget, progress, latencies).run()
 
 
 class _Search:
-    def __init__(self, system: System, budget: Budget, progress: Progress, latencies: bool) -> None:
-        self.stepper = Stepper(system)
+    def __init__(
+        self, stepper: Stepper, budget: Budget, progress: Progress, latencies: bool
+    ) -> None:
+        self.stepper = stepper
         self.budget, self.progress, self.latencies = budget, progress, latencies
         self.count = self.stepper.count
         self.heap: list[tuple[int, int, _Visit]] = []

@@ -75,10 +75,18 @@ class Link:
     @property
     def clockless(self) -> str | None:
         """Why the rate of a transmitter's clock means nothing here, in words; None if it does."""
-        if self.scheme.warm_up:
-            return "a scheme that comes to rest: the clocks of scans are not let drift yet"
+    @property
+    def at_any_step(self) -> Link:
+        """The same, switched on at any step of the scheme."""
+        return replace(self, scheme=self.scheme.at_any_step)
+
+    @property
+    def drifts_away(self) -> bool:
+        """The two ends get away from each other without end: some sample is wrong at last."""
+        return self.scheme.drifts_away(self.clock)
+
         if next(lengths(self.scheme.transmitter()), None) is None:
-            return "a scheme whose transmitter has a clock: pulse-gap, framed-serial"
+            return "a scheme whose transmitter has a clock: all but wire-per-input, parallel-code"
         return None
 
     @property
@@ -116,8 +124,9 @@ class Link:
             return tuple(
                 self._part(scheme, carried, i)
                 for i in range(self.inputs)
-                for scheme, carried in self.scheme.alone(i, self.faults.unrest + self.pause.reach)
+                for scheme, carried in self.scheme.alone(i, unrest, self.clock)
             )
+            unrest = self.faults.unrest + self.pause.reach
         split = self.scheme.split()
         if len(split) == 1:
             return (Part(self, tuple(range(self.inputs)), True),)
@@ -176,7 +185,7 @@ def _system(link: Link, rest: list[Machine], resolution: int) -> System:
             *(() if period is None else (Machine("clock", (period,), ()),)),
             *remeasured((first, *pauses), times, finer(resolution)),
             *pausing(
-                paced(transmitter, times, link.clock, resolution),
+                paced(transmitter, times, link.clock, resolution, link.scheme.step),
                 link.pause,
                 End.TRANSMITTER,
                 resolution,

@@ -5,8 +5,10 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 
 from verify.language.machine import Machine
+from verify.parts.clock import ON_TIME, Clock
 from verify.parts.monitor import Queue
 from verify.parts.script import Script
+from verify.units import Ticks
 
 
 class Scheme(ABC):
@@ -34,6 +36,30 @@ class Scheme(ABC):
     @property
     def warm_up(self) -> int:
         """Ticks after power-up before inputs change: until then a scan has not met every slot."""
+        return 0
+
+    @property
+    def step(self) -> int | None:
+        """Ticks of one period of the transmitter's clock, of which its lengths are multiples;
+        None: each length is a period of its own."""
+        return None
+
+    @property
+    def steps(self) -> int:
+        """Periods after which the transmitter is where it was, for one that goes round."""
+        return 1
+
+    @property
+    def at_any_step(self) -> Scheme:
+        """This scheme, which may be at any of its steps when it is switched on."""
+        return self
+
+    def drifts_away(self, clock: Clock) -> bool:
+        """On this clock the transmitter gets away from the receiver without end."""
+        return False
+
+    def stretch(self, clock: Clock) -> Ticks:
+        """Ticks that a lone move of a lever may take longer than on a clock that is right."""
         return 0
 
     @property
@@ -72,11 +98,13 @@ class Scheme(ABC):
         """
         return ((self, tuple(range(self.inputs))),)
 
-    def alone(self, index: int, unrest: int = 0) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
+    def alone(
+        self, index: int, unrest: int = 0, clock: Clock = ON_TIME
+    ) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
         """Links that together decide about the output of one lever, each with its inputs.
 
-        ``unrest``: ticks by which faults of the line may move an edge. A scheme whose inputs
-        all matter to each other returns itself.
+        ``unrest``: ticks by which faults of the line may move an edge; ``clock``: the
+        transmitter's. A scheme whose inputs all matter to each other returns itself.
         """
         return self.split()
 

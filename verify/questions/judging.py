@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import reduce
 from math import lcm
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
@@ -21,7 +21,11 @@ from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError
 from verify.language.machine import System
 from verify.parts.link import Link, Part, factored
+from verify.parts.monitor import Windows
 from verify.units import Ticks
+
+if TYPE_CHECKING:
+    from verify.engines.drift import Drifting
 
 EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 
@@ -148,12 +152,18 @@ def judge(
     failures: list[tuple[Trace, Answer]] = []
     best: dict[int, Delivery] = {}
     worst: dict[int, Delivery] = {}
+    drifting = _drifting(subject.link, engine, budget, progress)
     for alike in subject.distinct_parts():
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_of(link)).items():
-            resolution = lcm(link.clock.resolution, windows.resolution)
-            system, rests = factored(link, windows, resolution), subject.lone_of(link).rests
-            answer = _ask(system, rests, engine, budget, progress, latencies)
+            if drifting is not None:
+                answer = drifting.judge(link, windows)
+            elif link.clock.rated and not subject.lone_of(link).rests:
+                answer = _ask_unrested(link, windows, engine, budget, progress, latencies)
+            else:
+                resolution = lcm(link.clock.resolution, windows.resolution)
+                system, rests = factored(link, windows, resolution), subject.lone_of(link).rests
+                answer = _ask(system, rests, engine, budget, progress, latencies)
             answers.append(answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
@@ -162,8 +172,11 @@ def judge(
                 _gather(subject, branches, part, answer.worst, worst, max)
         if brief and failures:
             break
-    # Parts and branches were searched one by one; the shortest failure of all is shown.
+    # Parts and branches were searched one by one; the shortest failure of all is shown, and of
+    # ends that drift apart the soonest.
     failed = min(failures, key=lambda pair: size(pair[0].script), default=None)
+    if drifting is not None and failures:
+        failed = failures[-1]
     shown = answers if failed is None else [failed[1]]
     return Judgement(
         reduce(_worse, (answer.verdict for answer in answers)),
@@ -174,6 +187,32 @@ def judge(
         best,
         worst,
     )
+
+
+def _drifting(
+    link: Link, engine: EngineName, budget: Budget, progress: Progress
+) -> Drifting | None:
+    if not link.drifts_away or engine not in ("auto", "zones"):
+        return None
+    from verify.engines.drift import Drifting
+
+    return Drifting(budget, progress)
+
+
+def _ask_unrested(
+    link: Link,
+    windows: Windows,
+    engine: EngineName,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+) -> Answer:
+    from verify.engines.paces import at_any_rate
+
+    def search(system: System) -> Answer:
+        return _ask(system, False, engine, budget, progress, latencies)
+
+    return at_any_rate(link, windows, search)
 
 
 def _ask(
@@ -277,8 +316,8 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
             f"the {answer.engine} found a failure that the simulator does not see: {script}; "
             "this is a bug in fewwire, please report it with the link file"
         )
-    if answer.engine == "explorer":
-        return trace  # already the shortest
+    if answer.engine == "explorer" or subject.link.drifts_away:
+        return trace  # already the shortest, or the soonest
     return subject.replay(shrink(script, subject.fails))
 
 
