@@ -33,12 +33,15 @@ def at_any_rate(link: Link, windows: Windows, search: Search) -> Answer:
     every = _in_steps(search(_on(link, anew, windows, FINER * parts)), FINER * parts)
     if every.verdict is Verdict.HOLDS and not (every.best or every.worst):
         return every
-    ends = []
+    ends: list[Answer] = []
+    # The larger error is the more likely to fail.
+    errors = sorted(set(link.clock.rate), key=abs, reverse=True)
     for resolution in (parts, FINER * parts):
-        ends = [at_rate(link, e, windows, search, resolution) for e in sorted(set(link.clock.rate))]
-        for end in ends:
-            if end.verdict is Verdict.FAILS:
-                return end
+        ends = []
+        for error in errors:
+            ends.append(at_rate(link, error, windows, search, resolution))
+            if ends[-1].verdict is Verdict.FAILS:
+                return ends[-1]
     if every.verdict is Verdict.HOLDS:
         return _extremes(every, ends)
     return Answer(Verdict.UNDECIDED, every.engine, covered=_both_ends(ends))

@@ -20,6 +20,7 @@ from verify.engines.shrink import shrink
 from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, UsageError
+from verify.language.durations import lengths
 from verify.parts.clock import FASTEST, PERIOD, SLOWEST
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
@@ -33,7 +34,7 @@ ZERO = Fraction(0)
 # Beside e = 0, where the slopes of windows are taken.
 BESIDE = Fraction(1, 10**6)
 # Parts of the whole range to which a first, rough error of a failing run is found.
-PROBES = 1024
+PROBES = 256
 
 
 @dataclass(frozen=True)
@@ -72,9 +73,14 @@ def rate_margin(
 
     Raises UsageError for engines that cannot answer, or links without such a clock.
     """
+    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    if link.scheme.warm_up:
+        # Links that never rest are for zones, not for the solver.
+        from verify.questions.scan_margin import scan_rate_margin
+
+        return scan_rate_margin(link, engine, progress, budget)
     if engine not in ("auto", "solver"):
         raise UsageError(f"clock.rate: found engine {engine}; allowed: auto or solver")
-    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     on_time = replace(link, clock=replace(link.clock, rate=(ZERO, ZERO)))
     if (reason := on_time.clockless) is not None:
         raise UsageError(f"clock.rate: allowed: {reason}")
@@ -101,7 +107,7 @@ class _Side:
     ) -> None:
         self.on_time, self.sign = on_time, sign
         self.progress, self.budget = progress, budget
-        self.cap = abs(SLOWEST if sign > 0 else FASTEST)
+        self.cap = abs(SLOWEST if sign > 0 else _fastest(on_time))
         self.subject = Subject(on_time)
         self.beside = Subject(self._off_by(on_time, BESIDE))
         self.answers: list[Answer] = []
@@ -254,6 +260,13 @@ class _Side:
         script = _coarse(best.script, self._windows_at(best.shown))
         script = shrink(script, lambda candidate: self._fails(candidate, best.shown))
         return self._replay(script, best.shown), self._windows_at(best.shown)
+
+
+def _fastest(link: Link) -> Fraction:
+    """No clock is looked at that is so fast that a period might wander down to nothing."""
+    shortest = min(ticks for _, ticks in lengths(link.scheme.transmitter()))
+    wanders = Fraction(link.clock.wander, shortest)
+    return max(FASTEST, (wanders - 1) * (1 - Fraction(1, PROBES)))
 
 
 def _coarse(script: Script, windows: tuple[Windows, ...]) -> Script:

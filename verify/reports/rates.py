@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from verify.engines.answer import Verdict
+from verify.parts.clock import Clock
 from verify.parts.link import Link
 from verify.questions.rate_margin import RateMargin, RateSide
 from verify.reports import cautions
@@ -28,12 +29,18 @@ def show_rate_margin(link: Link, found: RateMargin) -> None:
         ends = [_end(least, -1), _end(most, 1)]
         say(
             console,
-            f"holds for clocks off by {ends[0]} to {ends[1]}: press sequences of any length.",
+            f"holds for clocks off by {ends[0]} to {ends[1]}: sequences of any length.",
         )
     for side, sign, word in ((least, -1, "fast"), (most, 1, "slow")):
         say(console, f"\n{_sentence(side, sign, word)}")
         _show_run(console, link, side)
         say(console, f"By the {side.engine}: {side.covered}.", "dim")
+    if link.scheme.drifts_away(Clock(rate=(Fraction(0), Fraction(1)))):
+        say(
+            console,
+            "The two ends drift apart whatever the error: any but none fails in the end. How "
+            "long it takes: `fewwire lifetime`, with the error as clock.rate in the file.",
+        )
     on_time = replace(link, clock=replace(link.clock, rate=(Fraction(0), Fraction(0))))
     say(console, f"{conditions(on_time)} {cautions.SHORT}", "dim")
 
