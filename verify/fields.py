@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sized
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from difflib import get_close_matches
 from fractions import Fraction
 from typing import Annotated, Any, Literal, get_args, get_origin
@@ -150,8 +151,10 @@ def ratio(value: object) -> Fraction | None:
     if isinstance(value, int) and not isinstance(value, bool):
         return Fraction(value) if value.bit_length() < 64 else None
     if isinstance(value, Written):
-        # An exponent may be as large as it likes; what it makes is looked at as a float first.
-        return Fraction(value.text) if value == 0.0 or 1e-18 < abs(value) < 1e18 else None
+        # An exponent may be as large as it likes: the size is looked at before the number is made.
+        exact = Decimal(value.text)
+        small = exact.is_finite() and (exact.is_zero() or abs(exact.adjusted()) < 18)
+        return Fraction(exact) if small else None
     match = _RATIO.fullmatch(value) if isinstance(value, str) else None
     if match is None:
         return None

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
+from fractions import Fraction
 from time import monotonic
 
 from verify.engines.trace import Script
-from verify.units import Ticks
+from verify.units import Ticks, whole
 
 
 class Verdict(Enum):
@@ -80,3 +81,26 @@ class Answer:
     complete: bool = False
     best: dict[int, Delivery] = field(default_factory=dict)
     worst: dict[int, Delivery] = field(default_factory=dict)
+
+    def in_parts(self, parts: int) -> Answer:
+        """As found by an engine that counted in parts of a tick: what it did not find may be
+        between them."""
+
+        def script(found: Script) -> Script:
+            return replace(found, resolution=parts)
+
+        def ticks(found: dict[int, Delivery]) -> dict[int, Delivery]:
+            return {
+                i: Delivery(whole(Fraction(d.ticks, parts)), script(d.script))
+                for i, d in found.items()
+            }
+
+        return replace(
+            self,
+            verdict=Verdict.FAILS if self.verdict is Verdict.FAILS else Verdict.UNDECIDED,
+            script=self.script and script(self.script),
+            covered=f"{self.covered}, in steps of 1/{parts} tick",
+            complete=False,
+            best=ticks(self.best),
+            worst=ticks(self.worst),
+        )

@@ -325,6 +325,9 @@ class Search:
             return
         passed = self.symbolic.span(f"wait{next(self.fresh)}")
         given = [*moment.given, *self._up_to_next(passed, ends)]
+        if moment.picks or any(taken.picks for taken in history.taken):
+            # Some runs may be at rest, though not surely: what follows is a first history.
+            given.append(self._differs(moment.state, self.start))
         for size in range(1, min(self.together, MOST_TOGETHER) + 1):
             for child in self._press(
                 moment.state,

@@ -16,7 +16,7 @@ from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause, pausing
 from verify.parts.pause import build as build_pause
 from verify.parts.scheme import Scheme
-from verify.units import Ticks
+from verify.units import Ticks, mixed_text
 
 
 @dataclass(frozen=True)
@@ -102,9 +102,11 @@ class Link:
         if not self.clock.wander or self.unsteady is not None:
             return self.unsteady
         timer, shortest = min(lengths(self.scheme.transmitter()), key=lambda named: named[1])
-        if self.clock.wander < shortest:
+        shortest_there = shortest * (1 + self.clock.rate[0])
+        if self.clock.wander < shortest_there:
             return None
-        return f"less than {shortest} ticks, the shortest period of the clock ({timer})"
+        at_rate = f" at its fastest rate, {mixed_text(shortest_there)}" if self.clock.rated else ""
+        return f"less than {shortest} ticks, the shortest period of the clock ({timer}){at_rate}"
 
     def hidden_delay(self, branch: int) -> int:
         """Ticks of delay that ``factored`` leaves out on a branch, at the line's least."""

@@ -17,9 +17,11 @@ from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
 from verify.engines.shrink import shrink, size
 from verify.engines.simulator import NotAllowedError, replay
-from verify.engines.trace import Press, Script, Trace
+from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.errors import DisagreementError
 from verify.language.machine import System
+from verify.language.state import Number
+from verify.parts.clock import PERIOD
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.units import Ticks
@@ -33,6 +35,7 @@ EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 # the solver, then goes on with zones. Links that never rest are for zones from the start.
 FIRST_LOOK = 40_000
 FIRST_ZONES = 20_000
+MOST_PERIODS = 1_000
 DEFAULT_SECONDS = 60.0
 
 # Of a lone press: earliest, latest, settled.
@@ -223,7 +226,7 @@ def _ask(
     progress: Progress,
     latencies: bool,
 ) -> Answer:
-    if system.dense and engine != "simulator":
+    if system.dense:
         return _ask_dense(system, engine, budget, progress, latencies)
     if engine == "simulator":
         from verify.engines.chance import hammer
@@ -272,20 +275,30 @@ def _zones(
 def _ask_dense(
     system: System, engine: EngineName, budget: Budget, progress: Progress, latencies: bool
 ) -> Answer:
-    """Only the solver sees every run; the explorer finds failures in whole parts of a tick."""
+    """Only the solver sees every run; others find failures in whole parts of a tick."""
     if engine == "zones":
         return Answer(Verdict.UNDECIDED, "zones", covered="nothing: they count in whole ticks")
-    if engine != "explorer":
+    if engine in ("auto", "solver"):
         answer = _solve(system, budget, progress, latencies)
-        if engine == "solver" or answer.verdict is not Verdict.UNDECIDED:
+        if engine == "solver" or answer.verdict is not Verdict.UNDECIDED or _too_many(system):
             return answer
-    found = _explore(system, budget, progress, latencies, FIRST_LOOK)
-    if found.verdict is Verdict.FAILS:
-        return found
-    if engine != "explorer":
-        return answer
-    covered = f"{found.covered}, in steps of 1/{system.resolution} tick"
-    return replace(found, verdict=Verdict.UNDECIDED, covered=covered, complete=False)
+    if _too_many(system):
+        covered = (
+            f"nothing: more than {MOST_PERIODS} periods in steps of 1/{system.resolution} tick"
+        )
+        return Answer(Verdict.UNDECIDED, engine, covered=covered)
+    if engine == "simulator":
+        from verify.engines.chance import hammer
+
+        return hammer(system, budget, progress, latencies=latencies).in_parts(system.resolution)
+    found = _explore(system, budget, progress, latencies, FIRST_LOOK).in_parts(system.resolution)
+    return answer if engine == "auto" and found.verdict is not Verdict.FAILS else found
+
+
+def _too_many(system: System) -> bool:
+    """Periods of the clock, to be tried one by one."""
+    periods = (item for item in system.memory if isinstance(item, Number) and item.name == PERIOD)
+    return any(period.most - period.least > MOST_PERIODS for period in periods)
 
 
 def _explore(
@@ -342,10 +355,17 @@ def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Scrip
     parts = script.resolution
     constants = dict(script.constants)
     shift = constants.pop("monitor0.shift", 0)
+    behind = subject.link.hidden_delay(branch) * parts + shift
+
+    def there(chosen: Chosen) -> Chosen:
+        """What the receiver's end picks, it picks later by the delay that was left out."""
+        late = behind if chosen.name.startswith("receiver0") else 0
+        return replace(chosen, tick=chosen.tick + late, name=renamed(chosen.name))
+
     return Script(
         tuple(Press(p.tick, carried[p.input]) for p in script.presses),
         subject.link.delay[0] * parts + shift,
-        tuple(replace(c, name=renamed(c.name)) for c in script.picks),
+        tuple(sorted((there(c) for c in script.picks), key=lambda c: c.tick)),
         tuple((renamed(name), value) for name, value in constants.items()),
         parts,
     )
