@@ -117,6 +117,15 @@ def test_codes_of_keys_held_together_mix_and_wires_do_not() -> None:
     assert found["wire-per-input"] is Verdict.HOLDS
 
 
+def test_a_pause_is_borne_where_nothing_is_timed() -> None:
+    """Common practice, no source: what both ends time by clocks of their own, a pause spoils."""
+    found = {r.link.scheme_name: r.cells["pause"].verdict for r in rows_of(2, schemes_for(None))}
+
+    timeless = {"wire-per-input", "parallel-code"}
+    assert {name for name, verdict in found.items() if verdict is Verdict.HOLDS} == timeless
+    assert {v for name, v in found.items() if name not in timeless} == {Verdict.FAILS}
+
+
 def test_without_a_safe_spacing_nothing_else_makes_sense() -> None:
     # Held for one tick, believed after three: no press ever gets through.
     link = make_link(ParallelCode((1, 2), 2, settle=3), Operator(hold=(1, 1)))
@@ -159,7 +168,8 @@ def test_advice_for_five_keys() -> None:
     found = {one.row.link.name: one for one in advice(rows_of(5))["press"]}
 
     assert found["framed-serial"].reasons == ("lines", "overlap")
-    assert found["parallel-code"].reasons == ("latency",)
+    assert found["framed-serial"].fails == ("pause",)
+    assert found["parallel-code"].reasons == ("pause", "latency")
     assert found["parallel-code"].fails == ("overlap",)
     assert found["wire-per-input"].reasons == ("spacing",)
     behind = found["pulse-gap"].behind
@@ -399,7 +409,7 @@ def test_interrupted_it_ends_at_once_and_says_how_far_it_got(jobs: str) -> None:
 
     assert (running.returncode, output) == (130, "")
     assert errors.startswith("fewwire: interrupted; ")
-    assert errors.endswith(" of 30 answers were there\n")
+    assert errors.endswith(" of 36 answers were there\n")
 
 
 # -- curves -----------------------------------------------------------------------------

@@ -20,7 +20,7 @@ from fractions import Fraction
 from verify.engines.answer import Verdict
 from verify.questions.compare import Row
 
-TROUBLES = ("overlap",)
+TROUBLES = ("overlap", "pause")
 """Columns whose verdict says whether a link bears something."""
 
 FIGURES = ("lines", "worst latency", "spread", "spacing")

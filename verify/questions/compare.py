@@ -7,12 +7,13 @@ words in ``verify/reports/comparison.py``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.errors import UsageError
 from verify.parts.link import Link
+from verify.parts.pause import Pause
 from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.margin import Side, margin
@@ -113,6 +114,16 @@ def _overlap(link: Link, budget: Budget) -> Cell:
     return Cell(judged.verdict, judged.engine, judged.covered)
 
 
+def _pause(link: Link, budget: Budget) -> Cell:
+    """Does it hold when one end, either, stops for a tick once, at any time?
+
+    Or as its file has it, if that has pauses. The first failure will do.
+    """
+    paused = link if link.pause.most else replace(link, pause=Pause(1))
+    judged = judge(Subject(paused), "auto", Progress(), budget=budget, brief=True)
+    return Cell(judged.verdict, judged.engine, judged.covered)
+
+
 def _offset(link: Link, budget: Budget) -> Cell:
     found = margin(link, "clock.offset", "auto", Progress(), budget, brief=True)
     cell = _side(found.most, "most")
@@ -170,6 +181,7 @@ COLUMNS = (
     SPACING,
     LATENCY,
     Column("overlap", _overlap),
+    Column("pause", _pause),
     Column("offset", _offset, ("least", "most"), margin=True),
     Column("skew", _skew, ("most",), margin=True),
 )

@@ -84,6 +84,7 @@ LINES = (
     Line("least spacing", "spacing", _spacing),
     Line("rate", "spacing", _rate),
     Line("held together", "overlap", _yes_or_no),
+    Line("bears a pause", "pause", _yes_or_no),
     Line("clock offset", "offset", _margin),
     Line("clock rate", "rate", _ratio),
     Line("line skew", "skew", _margin),
@@ -92,7 +93,8 @@ LINES = (
 
 _LEGEND = (
     "Latency and the rest are at the least spacing; held together: right with any number held at "
-    "once; below it the most of a disturbance that holds, - where it makes no sense."
+    "once; a pause: one end stops for a tick; below it the most of a disturbance that holds, - "
+    "where it makes no sense."
 )
 
 
@@ -191,7 +193,7 @@ def _text(row: Row, line: Line) -> str:
 
 # -- which one to build -----------------------------------------------------------------
 
-_BEARING = {"overlap": "inputs held together"}
+_BEARING = {"overlap": "inputs held together", "pause": "a pause"}
 _REASONS: dict[str, Callable[[Row], str]] = {
     "lines": lambda row: f"fewest lines ({row.link.scheme.lines})",
     "latency": lambda row: f"soonest ({_time(row, row.cells['latency'].amounts['worst'])} at most)",
