@@ -19,6 +19,19 @@ BEGIN = Signal("begin", ("input",))
 
 
 @dataclass(frozen=True)
+class _Bits:
+    """Of all frames, place by place: the bit, the one after it (0: none), whether there is one.
+
+    ``starts``: the place where each frame begins.
+    """
+
+    bits: tuple[int, ...]
+    after: tuple[int, ...]
+    goes_on: tuple[int, ...]
+    starts: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class FramedSerial(Scheme):
     """Times in ticks. ``codes[i]``: the code of input i, sent in ``width`` bits, least first.
 
@@ -106,7 +119,7 @@ class FramedSerial(Scheme):
         return sender, self._shaper()
 
     def _shaper(self) -> Machine:
-        """Every frame under way drives the line by its present bit; frames may overlap."""
+        """Every frame under way drives the line by its present bit; overlaid frames overlap."""
         # The bits of all frames in one table; a frame under way is a place in it.
         length = 1 + self.width
         bits = tuple(
@@ -114,26 +127,27 @@ class FramedSerial(Scheme):
         )
         goes_on = tuple(int((at + 1) % length > 0) for at in range(len(bits)))
         after = tuple(bits[at + 1] if goes_on[at] else 0 for at in range(len(bits)))
-        starts = tuple(range(0, len(bits), length))
+        table = _Bits(bits, after, goes_on, tuple(range(0, len(bits), length)))
+        return self._overlaid(table) if self.busy == "overlay" else self._in_turn(table)
 
+    def _overlaid(self, table: _Bits) -> Machine:
+        """Any number of frames at once."""
         sending = Bank("shaper.sending", ("at",))
         driver = Driver("shaper", LINE, 10**6)
         at = sending.entry("s")["at"]
         begun = BEGIN.occurrence("b")["input"]
         driven = driver.driven
         stepped = Signal("shaper.stepped")
-        step = driven.set(driven.read() - ex.Lookup(bits, at) + ex.Lookup(after, at))
+        more = ex.Lookup(table.goes_on, at).eq(1)
         body: list[Statement] = [
             Each(
                 sending,
                 "s",
                 (
-                    step,
-                    Rule(
-                        "next bit",
-                        ex.Lookup(goes_on, at).eq(1),
-                        (sending.put(self.bit, at + 1),),
+                    driven.set(
+                        driven.read() - ex.Lookup(table.bits, at) + ex.Lookup(table.after, at)
                     ),
+                    Rule("next bit", more, (sending.put(self.bit, at + 1),)),
                     stepped.emit(),
                 ),
                 expired=True,
@@ -143,13 +157,42 @@ class FramedSerial(Scheme):
                 "b",
                 (
                     driven.set(driven.read() + 1),
-                    sending.put(self.start_pulse, ex.Lookup(starts, begun)),
+                    sending.put(self.start_pulse, ex.Lookup(table.starts, begun)),
                 ),
             ),
         ]
         moved = BEGIN.happens() | stepped.happens()
         body += driver.edges(moved)
         return Machine("shaper", (sending, *driver.memory), tuple(body))
+
+    def _in_turn(self, table: _Bits) -> Machine:
+        """One frame at a time: a timer will do, which costs engines less than a bank."""
+        at = number("shaper.at", 0, len(table.bits) - 1)
+        left = Timer("shaper.left", max(self.start_pulse, self.bit))
+        driver = Driver("shaper", LINE, 1)
+        begun = BEGIN.occurrence("b")["input"]
+        follow = driver.driven.set(ex.Lookup(table.after, at.read()))
+        more = ex.Lookup(table.goes_on, at.read()).eq(1)
+        begin = (
+            driver.driven.set(1),
+            at.set(ex.Lookup(table.starts, begun)),
+            left.start(self.start_pulse),
+        )
+        body: tuple[Statement, ...] = (
+            First(
+                (
+                    Rule(
+                        "next bit",
+                        left.expires() & more,
+                        (follow, at.set(at.read() + 1), left.start(self.bit)),
+                    ),
+                    Rule("last bit over", left.expires(), (follow, at.set(0))),
+                )
+            ),
+            Each(BEGIN, "b", begin),
+            *driver.edges(BEGIN.happens() | left.expires()),
+        )
+        return Machine("shaper", (at, left, *driver.memory), body)
 
     # -- receiver -------------------------------------------------------------
 

@@ -166,6 +166,8 @@ class PulseGap(Scheme):
                     )
                 ),
             ),
+            possible=(state.at("armed") & clock.running())
+            | (state.at("disarmed") & ~clock.running()),
         )
 
     def _taps(self, branch: int) -> Machine:

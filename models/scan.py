@@ -25,6 +25,7 @@ from verify.units import Ticks, whole
 
 DATA, SYNC = 0, 1
 TURN = "sender.turn"
+RECEIVER = "receiver0"
 
 
 @dataclass(frozen=True)
@@ -183,11 +184,15 @@ class Scan(Scheme):
         longer for a slot than a link has to that was switched on later."""
         constants = dict(script.constants)
         parts, period = script.resolution, constants.get(PERIOD)
-        constants["receiver0.clock"] += hidden * parts
+        constants[f"{RECEIVER}.clock"] += hidden * parts
         if period is not None:
             constants.setdefault(TURN, self.slot * period + parts)
         script = self._slot_by_slot(script)
         drifting = period is not None or any(c.name == f"clock.{TURN}" for c in script.picks)
+        other = f"{RECEIVER}.slot"  # where the two may be found in different slots
+        if other in constants:
+            constants[other] = (constants[other] + self.turned) % self.slots
+            drifting = True
         skipped = 0 if drifting or self.present is None else self._needless(script)
         constants["sender.slot"] = (constants["sender.slot"] + skipped + self.turned) % self.slots
         return script.sooner(skipped * self.slot, tuple(constants.items()))
@@ -214,7 +219,7 @@ class Scan(Scheme):
 
     def _needless(self, script: Script) -> int:
         """Slots before the first press that can be left out, by starting in a later one."""
-        first = min((done.tick for done in (*script.presses, *script.picks)), default=0) + 1
+        first = min(script.ticks, default=0) + 1
         slots = max(0, (first - self.warm_up) // self.slot)
         if self.synced and first // self.slot >= self.slots:
             # A frame mark went before: keep one, in the first slot to come.

@@ -83,6 +83,12 @@ class Compiled:
         self.restraints = [
             i for i, m in enumerate(self.memory) if isinstance(m, (Timer, Bank)) and m.restraint
         ]
+        # A state stands for all that differ from it by longer ones of these.
+        self.lenient = [
+            i
+            for i, m in enumerate(self.memory)
+            if i in self.restraints or (isinstance(m, Timer) and m.lenient)
+        ]
         self._live_timers = [i for i in self.timers if i not in self.restraints]
         self._live_banks = [i for i in self.banks if i not in self.restraints]
         listeners = [machine.listens() for machine in system.machines]
@@ -101,6 +107,9 @@ class Compiled:
             if self._woken_by_place[i]:
                 raise ModelError(f"restraint {self.memory[i].name!r} may not wake a machine")
         self._bodies = [self._block(machine.body) for machine in system.machines]
+        self._possible = [
+            self._bool(m.possible) for m in system.machines if m.possible != ex.Truth(True)
+        ]
         self.inputs = system.offers[0].count
         # Everything that the world may do has a number: the inputs first, then what disturbs.
         self._choices = [
@@ -115,7 +124,13 @@ class Compiled:
     def starts(self) -> Iterator[State]:
         """Every state at power-up: one per choice of the unknowns."""
         for places in product(*(self._starts_of(item) for item in self.memory)):
-            yield self._linked(places)
+            if self.possible(places):
+                yield self._linked(places)
+
+    def possible(self, places: Sequence[Any]) -> bool:
+        """Every machine may be found like this; of a timer it matters only whether it is on."""
+        tick = Tick(list(places), least_choice)
+        return all(possible(tick) for possible in self._possible)
 
     @staticmethod
     def _starts_of(item: Number | Timer | Bank) -> Sequence[Any]:

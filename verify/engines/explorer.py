@@ -69,9 +69,7 @@ class _Search:
         self.best: dict[int, Delivery] = {}
         self.worst: dict[int, Delivery] = {}
         self.failed: Script | None = None
-        self.free = [
-            i for i in range(len(self.compiled.memory)) if i not in self.compiled.restraints
-        ]
+        self.free = [i for i in range(len(self.compiled.memory)) if i not in self.compiled.lenient]
 
     def run(self) -> Answer:
         for state in self.compiled.starts():
@@ -186,7 +184,7 @@ class _Search:
     def _covered(self, state: State) -> bool:
         """Some visited state is the same but for restraints no longer than these; else note it."""
         key = tuple(state[i] for i in self.free)
-        mine = tuple(state[i] for i in self.compiled.restraints)
+        mine = tuple(state[i] for i in self.compiled.lenient)
         known = self.seen.get(key)
         if known is None:
             self.seen[key] = [mine]

@@ -15,6 +15,7 @@ from math import ceil
 
 from verify import units
 from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.idle import Idle
 from verify.engines.trace import Event, Failure, Latency, Press, Script, Trace
 from verify.errors import ModelError
 from verify.language import expressions as ex
@@ -25,6 +26,8 @@ from verify.parts.signals import PRESS, RELEASE, Kind
 
 # A run that never comes to rest is followed this many ticks past its last press.
 FAR = 10**9
+# Events that are gone through one by one before it pays to reckon where a scan left alone is.
+LONG = 2_000
 
 
 @lru_cache(maxsize=8)
@@ -42,10 +45,11 @@ class NotAllowedError(ModelError):
 
 @dataclass(frozen=True)
 class Moment:
-    """What happened in one tick."""
+    """What happened in one tick, and the state after it."""
 
     tick: int
     occurrences: tuple[Occurrence, ...]
+    state: State
 
 
 class Simulator:
@@ -61,11 +65,17 @@ class Simulator:
         self.compiled = _compiled(link, delay, windows, resolution)
 
     def run(
-        self, script: Script, *, by_tick: bool = False, until: int | None = None
+        self,
+        script: Script,
+        *,
+        by_tick: bool = False,
+        until: int | None = None,
+        every: bool = False,
     ) -> Iterator[Moment]:
         """Ticks in which something happened, until all is at rest, or tick ``until``.
 
-        ``by_tick`` steps through every tick; otherwise from event to event. Raises
+        ``by_tick`` steps through every tick; otherwise from event to event. ``every``: also
+        those in which only time went by. Raises
         NotAllowedError if the operator of the link may not do what the script says.
         """
         pending = self.compiled.done(script)
@@ -79,6 +89,9 @@ class Simulator:
 
         state: State = self.compiled.start_with(dict(script.constants))
         now, k = -1, 0
+        if not by_tick and self._long_idle(state, script, pending):
+            now = pending[0][0] - 1
+            state = Idle(self.compiled, state).at(now + 1)
         while True:
             event = self.compiled.next_event(state)
             press_in = pending[k][0] - now if k < len(pending) else None
@@ -97,8 +110,14 @@ class Simulator:
             if result is None:
                 raise NotAllowedError(f"the operator may not press {taken} at tick {now}")
             state = result[0]
-            if result[1]:
-                yield Moment(now, tuple(result[1]))
+            if result[1] or every:
+                yield Moment(now, tuple(result[1]), state)
+
+    def _long_idle(self, state: State, script: Script, pending: list[tuple[int, int]]) -> bool:
+        """Nothing is done for so long that it pays to reckon where the link is then."""
+        if not self.link.drifts_away or script.picks or not pending:
+            return False
+        return pending[0][0] > LONG * (self.compiled.next_event(state) or 1)
 
     def quiet_after(self, script: Script) -> int:
         """Tick of the last event of a script's run."""
@@ -143,9 +162,9 @@ def _horizon(link: Link, windows: tuple[Windows, ...], script: Script) -> int | 
     """A link that never rests is followed until all that was pressed is surely over."""
     if link.scheme.warm_up == 0:
         return None
-    done = (*script.presses, *script.picks)
-    last = max((choice.tick for choice in done), default=link.scheme.warm_up) + link.pause.reach
-    return last + (2 * ceil(max(max(w.latest) for w in windows)) + 2) * script.resolution
+    last = max(script.ticks, default=link.scheme.warm_up)
+    after = link.pause.reach + (link.spared or 0) + 2 * ceil(max(max(w.latest) for w in windows))
+    return last + (after + 2) * script.resolution
 
 
 def _comes(moment: Moment, failure: Failure, link: Link) -> bool:

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
-from itertools import count
+from itertools import count, product
 from math import inf
 from typing import Any, TypeAlias
 
@@ -72,25 +72,31 @@ class Stepper(Compiled):
 
     def zones(self) -> Iterator[tuple[Zone, dict[str, int]]]:
         """At power-up: one zone per choice of unknown numbers, which come with it."""
-        numbers = [item for item in self.memory if isinstance(item, Number) and is_unknown(item)]
-        for values in _choices(numbers):
-            yield self._powered(values), values
+        for places in product(*map(self._ways, self.memory)):
+            if self.possible([_standing(place) for place in places]):
+                yield self._powered(places)
 
-    def _powered(self, values: dict[str, int]) -> Zone:
+    def _ways(self, item: Number | Timer | Bank) -> Sequence[Any]:
+        """What a place may be at power-up: of a timer ranges, those of an off one apart."""
+        if not isinstance(item, Timer):
+            return self._starts_of(item)
+        least, most = item.begin if isinstance(item.begin, tuple) else (item.begin,) * 2
+        if least == 0 < most:
+            return [(0, 0), (1, most)]
+        return [(least, most)]
+
+    def _powered(self, places: Sequence[Any]) -> tuple[Zone, dict[str, int]]:
         bounds = Bounds()
-        places: list[Any] = []
-        for item in self.memory:
-            if isinstance(item, Bank):
-                places.append(())
-            elif isinstance(item, Timer):
-                least, most = item.begin if isinstance(item.begin, tuple) else (item.begin,) * 2
-                if least == 0 < most:
-                    raise TimesError(f"{item.name!r} may be off or on at power-up")
-                places.append(bounds.add(PRESENT, least, most) if most else 0)
+        shape: list[Any] = []
+        values: dict[str, int] = {}
+        for item, place in zip(self.memory, places, strict=True):
+            if isinstance(item, Timer):
+                shape.append(bounds.add(PRESENT, *place) if place[1] else 0)
             else:
-                places.append(values.get(item.name, item.start))
-        shape = self._linked(places)
-        return Zone(shape, bounds.matrix())
+                shape.append(place)
+                if is_unknown(item):
+                    values[item.name] = place
+        return Zone(self._linked(shape), bounds.matrix()), values
 
     # -- a tick ---------------------------------------------------------------
 
@@ -285,16 +291,9 @@ def _sooner(a: Any, b: Any) -> bool:
     return bool(a[0] < b[0])
 
 
-def _choices(numbers: Sequence[Number]) -> Iterator[dict[str, int]]:
-    if not numbers:
-        yield {}
-        return
-    first, *rest = numbers
-    if not isinstance(first.start, tuple):
-        raise AssertionError("an unknown without a range")
-    for value in range(first.start[0], first.start[1] + 1):
-        for others in _choices(rest):
-            yield {first.name: value, **others}
+def _standing(place: Any) -> Any:
+    """A range of what is left of a timer, as a number that says whether it is on."""
+    return place[1] if isinstance(place, tuple) and place else place
 
 
 @dataclass(frozen=True)
@@ -486,7 +485,7 @@ class _Seen:
         """Some zone met before holds this one, longer restraints apart; else it is noted."""
         free, restraints = self._names(zone.shape)
         key = tuple(
-            _bare(value) for i, value in enumerate(zone.shape) if i not in self.stepper.restraint
+            _bare(value) for i, value in enumerate(zone.shape) if i not in self.stepper.lenient
         )
         times = {**free, **restraints}
         met = self.by_shape.setdefault(key, [])
@@ -501,7 +500,7 @@ class _Seen:
         free: dict[Any, int] = {PRESENT: PRESENT}
         restraints: dict[Any, int] = {}
         for i, item in enumerate(self.stepper.memory):
-            into = restraints if i in self.stepper.restraint else free
+            into = restraints if i in self.stepper.lenient else free
             if isinstance(item, Timer):
                 if shape[i]:
                     into[i] = shape[i]

@@ -77,6 +77,8 @@ class Timer:
     ``found``: the most that may be left of it where the machine is found in any state (None:
     ``most``).
 
+    While a ``lenient`` timer runs, less is found wrong: the longer, the less.
+
     A ``restraint`` timer only ever forbids the operator something: the longer it still
     runs, the less may happen, and what it forbids only ever opens, at its end or before.
     Its end wakes nobody, and an engine may let a state stand for all states that differ
@@ -88,6 +90,7 @@ class Timer:
     restraint: bool = False
     begin: int | tuple[int, int] = 0
     found: int | None = None
+    lenient: bool = False
 
     @property
     def left(self) -> ex.Int:

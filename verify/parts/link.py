@@ -8,7 +8,8 @@ from fractions import Fraction
 from verify.errors import ModelError
 from verify.language.durations import finer, lengths, remeasured, times_of
 from verify.language.machine import Machine, System
-from verify.parts import line, monitor, operator, outputs
+from verify.parts import line, monitor, operator, outputs, recovery
+from verify.parts.any_start import anywhere
 from verify.parts.clock import Clock, paced
 from verify.parts.line import Faults
 from verify.parts.monitor import Windows
@@ -30,7 +31,9 @@ class Link:
     ``within``: window in which a strike is due, or None to take it from lone presses.
     ``order[i]``: the output that input i operates; None: its own. ``kind`` of the inputs:
     ``press`` or ``level``. ``watched``: the one lever whose output is judged; None: all.
-    ``clock``: the transmitter's. ``pause``: what stops one end for a while.
+    ``clock``: the transmitter's. ``pause``: what stops one end for a while. ``any_start``: the
+    machines may be found in any state at power-up. ``spared``: what goes wrong up to so many
+    ticks after a pause, or after a start in any state, does not count; None: all counts.
     """
 
     name: str
@@ -48,6 +51,8 @@ class Link:
     watched: int | None = None
     clock: Clock = Clock()  # noqa: RUF009 - frozen
     pause: Pause = Pause()  # noqa: RUF009 - frozen
+    any_start: bool = False
+    spared: int | None = None
 
     def __post_init__(self) -> None:
         longest = self.delay[1] + max(self.branches)
@@ -73,9 +78,6 @@ class Link:
         return self.order if self.order is not None else tuple(range(self.inputs))
 
     @property
-    def clockless(self) -> str | None:
-        """Why the rate of a transmitter's clock means nothing here, in words; None if it does."""
-    @property
     def at_any_step(self) -> Link:
         """The same, switched on at any step of the scheme."""
         return replace(self, scheme=self.scheme.at_any_step)
@@ -85,6 +87,9 @@ class Link:
         """The two ends get away from each other without end: some sample is wrong at last."""
         return self.scheme.drifts_away(self.clock)
 
+    @property
+    def clockless(self) -> str | None:
+        """Why the rate of a transmitter's clock means nothing here, in words; None if it does."""
         if next(lengths(self.scheme.transmitter()), None) is None:
             return "a scheme whose transmitter has a clock: all but wire-per-input, parallel-code"
         return None
@@ -123,12 +128,12 @@ class Link:
         every legal operator stays legal when changes are left out.
         """
         if self.kind == "level":
+            unrest = self.faults.unrest + self.pause.reach
             return tuple(
                 self._part(scheme, carried, i)
                 for i in range(self.inputs)
                 for scheme, carried in self.scheme.alone(i, unrest, self.clock)
             )
-            unrest = self.faults.unrest + self.pause.reach
         split = self.scheme.split()
         if len(split) == 1:
             return (Part(self, tuple(range(self.inputs)), True),)
@@ -176,6 +181,8 @@ def _operator(link: Link) -> Machine:
 def _system(link: Link, rest: list[Machine], resolution: int) -> System:
     """Operator, transmitter and the rest, all given in whole ticks."""
     first, transmitter = _operator(link), link.scheme.transmitter()
+    if link.any_start:
+        transmitter = anywhere(transmitter)
     pauses = (build_pause(link.pause),) if link.pause.most else ()
     if link.clock == Clock() and resolution == 1:
         transmitter = pausing(transmitter, link.pause, End.TRANSMITTER)
@@ -204,7 +211,25 @@ def _monitors(link: Link, branch: int, windows: Windows, resolution: int) -> lis
         pace = link.clock.period(resolution)
         return list(monitor.build(branch, windows, link.outputs, pace))
     watched = range(link.inputs) if link.watched is None else [link.watched]
-    return [monitor.build_level(branch, windows, link.outputs, i) for i in watched]
+    armed = None if link.spared is None else recovery.ARMED
+    return [monitor.build_level(branch, windows, link.outputs, i, armed) for i in watched]
+
+
+def _watching(link: Link, windows: tuple[Windows, ...], resolution: int) -> list[Machine]:
+    """All that only watches: one monitor or more per branch."""
+    monitors = [m for b, w in enumerate(windows) for m in _monitors(link, b, w, resolution)]
+    if link.spared is None:
+        return monitors
+    clemency = link.spared, link.pause, link.any_start
+    return [recovery.build(*clemency), *recovery.counting(monitors, *clemency)]
+
+
+def _receiver(link: Link, branch: int, delay: Ticks) -> list[Machine]:
+    # Delays in parts of a tick are scaled to whole ones later.
+    receiver = link.scheme.receiver(branch, delay)  # type: ignore[arg-type]
+    if link.any_start:
+        receiver = anywhere(receiver)
+    return [*pausing(receiver, link.pause, End.RECEIVER), outputs.build(branch, link.outputs)]
 
 
 def whole(
@@ -221,15 +246,9 @@ def whole(
     for k in range(scheme.lines):
         machines += line.build(k, delays, link.faults)
     for branch in range(len(link.branches)):
-        true_delay = delay + link.branches[branch]
-        receiver = scheme.receiver(branch, true_delay)  # type: ignore[arg-type] # scaled later
-        machines += (
-            *pausing(receiver, link.pause, End.RECEIVER),
-            outputs.build(branch, link.outputs),
-        )
+        machines += _receiver(link, branch, delay + link.branches[branch])
     if windows is not None:
-        for branch, window in enumerate(windows):
-            machines += _monitors(link, branch, window, resolution)
+        machines += _watching(link, windows, resolution)
     return _system(link, machines, resolution)
 
 
@@ -245,8 +264,7 @@ def factored(link: Link, windows: Windows | None, resolution: int = 1) -> System
     machines: list[Machine] = []
     for k in range(scheme.lines):
         machines += line.build(k, (0,), link.faults)
-    receiver = scheme.receiver(0, link.faults.proving)
-    machines += (*pausing(receiver, link.pause, End.RECEIVER), outputs.build(0, link.outputs))
+    machines += _receiver(link, 0, link.faults.proving)
     if windows is not None:
-        machines += _monitors(link, 0, windows, resolution)
+        machines += _watching(link, (windows,), resolution)
     return _system(link, machines, resolution)

@@ -140,12 +140,21 @@ def build(
     return match, _judge(branch, due, stray)
 
 
-def build_level(branch: int, windows: Windows, order: tuple[int, ...], watched: int) -> Machine:
+def build_level(
+    branch: int,
+    windows: Windows,
+    order: tuple[int, ...],
+    watched: int,
+    armed: Signal | None = None,
+) -> Machine:
     """The machine that watches the output of one lever, number ``watched``, on one branch.
 
     Whenever the lever has been still for the longest time that a lone change takes, the
     output must show its position. Before that it may show either: both were the lever's
     within that time.
+
+    ``armed``: from then on only it counts what goes wrong; an output that has been wrong till
+    now is then complained of when it comes right, too.
     """
     output = order[watched]
     name = f"monitor{branch}.{watched}"
@@ -178,12 +187,25 @@ def build_level(branch: int, windows: Windows, order: tuple[int, ...], watched: 
         | still.expires()
     )
     fail = failure(branch)
+    lasting: tuple[Statement, ...] = ()
+    still_wrong: tuple[Statement, ...] = ()
+    if armed is not None:
+        event |= armed.happens()
+        wrong = flag(f"{name}.wrong")
+        memory.append(wrong)
+        complaint = fail.emit(Kind.LOST, output, output)
+        lasting = (
+            Rule("wrong till now", wrong.up() & ~armed.happens(), (complaint,)),
+            wrong.put_down(),
+        )
+        still_wrong = (Rule("wrong", ~still.running() & differs, (wrong.put_up(),)),)
     latency = ex.Constant(latest) - still.left
     body.append(
         Rule(
             "something happened",
             event,
             (
+                *lasting,
                 First(
                     (
                         Rule(
@@ -203,6 +225,7 @@ def build_level(branch: int, windows: Windows, order: tuple[int, ...], watched: 
                         ),
                     )
                 ),
+                *still_wrong,
                 moved.put_down(),
                 showed.put_down(),
             ),

@@ -28,6 +28,11 @@ class End(Enum):
     RECEIVER = "receiver"
     EITHER = "either"
 
+    @property
+    def words(self) -> str:
+        """As in a sentence."""
+        return "transmitter or the receiver" if self is End.EITHER else self.value
+
 
 @dataclass(frozen=True)
 class Pause:
@@ -62,15 +67,20 @@ def _still(end: End, most: int) -> Timer:
     return Timer(f"pause.{end.value}", most)
 
 
+def left(pause: Pause) -> Number:
+    """How many more pauses there may be."""
+    return number("pause.left", 0, pause.times, pause.times)
+
+
 def build(pause: Pause) -> Machine:
     """The machine that takes up pauses and tells the ends."""
-    left = number("pause.left", 0, pause.times, pause.times)
+    stops = left(pause)
     who = number("pause.end", -1, len(pause.ends) - 1, -1)
     choice = PAUSE.occurrence("stop")["choice"]
     ends = ex.Lookup(tuple(k for k, _ in enumerate(pause.ends) for _ in range(pause.most)), choice)
     lengths = tuple(range(1, pause.most + 1)) * len(pause.ends)
-    allowed: ex.Bool = (left.read() > 0) & (who.read().eq(-1) | who.read().eq(ends))
-    memory: list[Number | Timer] = [left, who]
+    allowed: ex.Bool = (stops.read() > 0) & (who.read().eq(-1) | who.read().eq(ends))
+    memory: list[Number | Timer] = [stops, who]
     body: list[Statement] = []
     for k, end in enumerate(pause.ends):
         still = _still(end, pause.most)
@@ -78,7 +88,7 @@ def build(pause: Pause) -> Machine:
         allowed &= ~still.running()
         stop = (still.start(ex.Lookup(lengths, choice)), paused(end.value).emit(still.left))
         body.append(Each(PAUSE, "stop", (Rule(f"{end.value} stops", ends.eq(k), stop),)))
-    then = (left.set(left.read() - 1), who.set(ends))
+    then = (stops.set(stops.read() - 1), who.set(ends))
     offer = Offer(PAUSE, len(lengths), "stop", allowed, then)
     return Machine("pause", tuple(memory), tuple(body), offer)
 

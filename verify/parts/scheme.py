@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from dataclasses import replace
 
 from verify.language.machine import Machine
+from verify.language.state import Timer
 from verify.parts.clock import ON_TIME, Clock
 from verify.parts.monitor import Queue
 from verify.parts.script import Script
@@ -113,4 +115,16 @@ class Scheme(ABC):
 
         ``hidden``: ticks of line delay that the part was without.
         """
-        return script
+        timers = {
+            item.name
+            for machine in self.receiver(0)
+            for item in machine.memory
+            if isinstance(item, Timer)
+        }
+        # Found running, a receiver is met later by what comes over a longer line.
+        later = hidden * script.resolution
+        constants = tuple(
+            (name, value + later if name in timers and value else value)
+            for name, value in script.constants
+        )
+        return replace(script, constants=constants)

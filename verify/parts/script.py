@@ -37,6 +37,11 @@ class Script:
     constants: tuple[tuple[str, int], ...] = ()
     resolution: int = 1
 
+    @property
+    def ticks(self) -> list[int]:
+        """When something was done."""
+        return [*(press.tick for press in self.presses), *(pick.tick for pick in self.picks)]
+
     def sooner(self, ticks: int, constants: tuple[tuple[str, int], ...]) -> Script:
         """All of it so many ticks earlier, with other unknowns."""
         presses = tuple(replace(p, tick=p.tick - ticks) for p in self.presses)

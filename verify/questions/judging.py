@@ -24,6 +24,7 @@ from verify.language.state import Number
 from verify.parts.clock import PERIOD
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
+from verify.parts.pause import Pause
 from verify.units import Ticks
 
 if TYPE_CHECKING:
@@ -72,20 +73,22 @@ class Subject:
     def __init__(self, link: Link, lones: dict[Link, Lone] | None = None) -> None:
         self.link = link
         self.parts = link.parts()
-        self._lones = lones if lones is not None else {}
+        self.lones = lones if lones is not None else {}
         self.lone = self._whole_lone()
         self.windows = true_windows(link, self.lone)
 
     def respaced(self, **bounds: object) -> Subject:
         """The same link under other bounds on spacing or pairs."""
-        return Subject(self.link.with_operator(**bounds), self._lones)
+        return Subject(self.link.with_operator(**bounds), self.lones)
 
     def lone_of(self, part: Link) -> Lone:
         """What lone presses of a part do; worked out once for all parts alike."""
-        key = replace(_anonymous(part), operator=replace(part.operator, spacing=0, pairs=None))
-        if key not in self._lones:
-            self._lones[key] = lone_presses(key)
-        return self._lones[key]
+        operator = replace(part.operator, spacing=0, pairs=None)
+        undisturbed = replace(part, pause=Pause(), any_start=False, spared=None)
+        key = replace(_anonymous(undisturbed), operator=operator)
+        if key not in self.lones:
+            self.lones[key] = lone_presses(key)
+        return self.lones[key]
 
     def _whole_lone(self) -> Lone:
         rows: dict[int, Row] = {}
@@ -195,7 +198,7 @@ def judge(
 def _drifting(
     link: Link, engine: EngineName, budget: Budget, progress: Progress
 ) -> Drifting | None:
-    if not link.drifts_away or engine not in ("auto", "zones"):
+    if not link.drifts_away or link.any_start or engine not in ("auto", "zones"):
         return None
     from verify.engines.drift import Drifting
 

@@ -1,0 +1,43 @@
+"""Start in any state: power-up, or a build that was loaded half done.
+
+A transformation of machines, the same for every scheme: what they remember may be anything,
+within what is possible for the machine. What repeats a wire is right, outputs show nothing,
+and nothing is on its way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from verify.language.durations import Measure, Rewriter
+from verify.language.machine import Machine
+from verify.language.state import Number, Timer
+
+
+def anywhere(machines: Iterable[Machine]) -> tuple[Machine, ...]:
+    """The machines, each found in any state that is possible for it."""
+    machines = tuple(machines)
+    own = frozenset(item for machine in machines for item in machine.memory)
+    anew = _Anywhere(own)
+    return tuple(anew.machine(machine) for machine in machines)
+
+
+class _Anywhere(Rewriter):
+    def __init__(self, own: frozenset[object]) -> None:
+        same = Measure(lambda e: e, lambda e: e, int, int, lambda windows: windows)
+        super().__init__(frozenset(), same)
+        self.own = own
+
+    def timer(self, timer: Timer) -> Timer:
+        """One that runs from power-up on may have any time left, another may also be off."""
+        if timer not in self.own:
+            return timer
+        most = timer.most if timer.found is None else timer.found
+        return replace(timer, begin=(int(timer.begin != 0), most))
+
+    def number(self, number: Number) -> Number:
+        """Any value."""
+        if number not in self.own or number.wire or isinstance(number.start, tuple):
+            return number
+        return replace(number, start=(number.least, number.most))

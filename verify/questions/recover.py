@@ -1,0 +1,131 @@
+"""How long until a link is right again, after a disturbance or from a start in any state?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.lasso import Lasso, lasso
+from verify.engines.simulator import Simulator
+from verify.engines.trace import Trace
+from verify.parts.link import Link
+from verify.parts.pause import PAUSE, Pause
+from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
+
+# Times this many times longer than the slowest lone press are looked at.
+FAR = 4
+
+
+@dataclass(frozen=True)
+class Recovery:
+    """``ticks``: from the end of the disturbance until outputs are right and stay right; None:
+    never, or not found.
+
+    ``after``: what is recovered from, in words. ``trace``: wrong one tick before ``ticks``, or,
+    where it never recovers, wrong after the circle of ``lasso``, which may be run through any
+    number of times before.
+    """
+
+    ticks: int | None
+    after: str
+    verdict: Verdict
+    engine: str
+    covered: str
+    trace: Trace | None
+    lasso: Lasso | None = None
+
+
+def recover(
+    link: Link, engine: EngineName, progress: Progress, budget: Budget | None = None
+) -> Recovery:
+    """The longest time to recovery over all runs: after the last pause of the file; in a file
+    without one, or with ``start = "any"``, from power-up in any state.
+
+    What goes wrong before is left out of account; what goes wrong later counts. The least
+    such time is found by halving, proved right, and shown wrong one tick before.
+    """
+    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    if not link.pause.most:
+        link = replace(link, any_start=True)
+    return _Search(link, engine, progress, budget).answer()
+
+
+class _Search:
+    def __init__(self, link: Link, engine: EngineName, progress: Progress, budget: Budget) -> None:
+        self.link, self.engine, self.progress, self.budget = link, engine, progress, budget
+        self.lones = Subject(replace(link, spared=0)).lones
+        self.good: tuple[int, Judgement] | None = None
+        self.bad: tuple[int, Judgement] | None = None
+
+    def answer(self) -> Recovery:
+        undisturbed = replace(self.link, pause=Pause(), any_start=False)
+        judged = judge(
+            Subject(undisturbed, self.lones), self.engine, self.progress, budget=self.budget
+        )
+        if judged.verdict is not Verdict.HOLDS:
+            return self._stuck(judged, "without any disturbance")
+        settled = max(Subject(undisturbed, self.lones).lone.settled)
+        most = FAR * (settled + 1) + self.link.pause.reach
+        amount = 0
+        while True:
+            judged = self._judge(amount)
+            if judged.verdict is Verdict.UNDECIDED:
+                return self._stuck(judged, f"{amount} ticks after it")
+            low = self.bad[0] if self.bad else -1
+            if self.good is None:
+                if amount >= most:
+                    return self._never()
+                amount = min(max(1, settled if amount == 0 else 2 * amount), most)
+            elif self.good[0] - low <= 1:
+                break
+            else:
+                amount = (low + self.good[0]) // 2
+        ticks, proved = self.good
+        trace = self.bad[1].trace if self.bad else None
+        return Recovery(ticks, self._after, Verdict.HOLDS, proved.engine, proved.covered, trace)
+
+    def _judge(self, spared: int) -> Judgement:
+        subject = self._subject(spared)
+        judged = judge(subject, self.engine, self.progress, budget=self.budget, brief=True)
+        if judged.verdict is Verdict.HOLDS:
+            self.good = spared, judged
+        elif judged.verdict is Verdict.FAILS:
+            self.bad = spared, judged
+        return judged
+
+    def _subject(self, spared: int) -> Subject:
+        return Subject(replace(self.link, spared=spared), self.lones)
+
+    def _never(self) -> Recovery:
+        """Even after the longest time looked at; a circle shows that no time is long enough."""
+        if self.bad is None:
+            raise AssertionError("nothing was found wrong")
+        spared, judged = self.bad
+        trace = judged.trace
+        if trace is None or trace.failure is None:
+            raise AssertionError("a failure without a trace")
+        script, subject = trace.script, self._subject(spared)
+        simulator = Simulator(subject.link, script.delay, subject.windows, script.resolution)
+        pauses = [c for c in script.picks if c.name == PAUSE.name]
+        ends = [c.tick + self.link.pause.chosen(c.value)[1] for c in pauses]
+        since = max(ends, default=-1)
+        found = lasso(simulator, script, since, trace.failure.tick)
+        if found is None:
+            covered = f"wrong still {spared} ticks after it, and no circle was found"
+            return Recovery(None, self._after, Verdict.UNDECIDED, judged.engine, covered, trace)
+        covered = "a circle from which it goes wrong"
+        return Recovery(None, self._after, Verdict.FAILS, judged.engine, covered, trace, found)
+
+    @property
+    def _after(self) -> str:
+        pause = self.link.pause
+        start = "power-up in any state" if self.link.any_start else ""
+        if not pause.most:
+            return start
+        often = "" if pause.times == 1 else f", up to {pause.times} times"
+        stop = f"a pause of up to {pause.most} ticks of the {pause.end.words}{often}"
+        return f"{start} or {stop}" if start else stop
+
+    def _stuck(self, judged: Judgement, where: str) -> Recovery:
+        covered = f"{where}: {judged.covered}"
+        return Recovery(None, self._after, judged.verdict, judged.engine, covered, judged.trace)
