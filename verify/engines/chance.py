@@ -16,6 +16,7 @@ from verify.parts.signals import delivered, failure
 RUNS = 2_000
 LONGEST = 12  # presses in one random run
 FLOOD = 80  # presses in one run of sustained load
+QUIET = 300  # events without a press after which a link that never rests is left
 MOST_PATTERNS = 300
 
 # Says what to press, how many ticks after the state, or that nothing more is pressed.
@@ -85,10 +86,12 @@ class _Runner:
         state, now = start, -1
         presses: list[Press] = []
         picks: list[Chosen] = []
+        quiet = 0
         while True:
             event = self.compiled.next_event(state)
             wanted = player(state, event)
-            if wanted is None and event is None:
+            quiet = quiet + 1 if wanted is None else 0
+            if (wanted is None and event is None) or quiet > QUIET:
                 return None
             taken = [] if wanted is None else [wanted[1]]
             passed = event if wanted is None else wanted[0]
