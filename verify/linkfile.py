@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Annotated, Any, cast
+from typing import Annotated, Any, Literal, cast
 
 from pydantic import Field, PlainValidator, field_validator, model_validator
 
@@ -24,6 +24,7 @@ from verify.fields import (
     Label,
     Pair,
     PositiveSpan,
+    PositiveTime,
     Rate,
     Span,
     Table,
@@ -42,6 +43,7 @@ from verify.parts.clock import Clock as TransmitterClock
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
+from verify.parts.pause import End, Pause
 
 MOST_INPUTS = 100_000
 
@@ -151,6 +153,14 @@ class Clock(Table):
     wander: Time = 0
 
 
+class PauseTable(Table):
+    """Table ``[pause]``: one end stops for up to ``most`` ticks, up to ``times`` times."""
+
+    most: PositiveTime = Field(description=units.allowed_time(1))
+    times: int = Field(1, ge=1, le=8, description="a whole number from 1 to 8")
+    end: Literal["transmitter", "receiver", "either"] = "either"
+
+
 class Top(Table):
     """The whole file. ``tick`` in seconds; the tables are read one by one."""
 
@@ -161,6 +171,8 @@ class Top(Table):
     link: object = Field({})
     line: object = Field({})
     clock: object = Field({})
+    pause: object = Field({})
+    start: Literal["any"] | None = None
     operator: object = Field({})
 
     @field_validator("tick", mode="plain")
@@ -180,6 +192,7 @@ TABLES: dict[str, type[Table]] = {
     "outputs": Outputs,
     "line": Line,
     "clock": Clock,
+    "pause": PauseTable,
     "operator": OperatorTable,
 }
 
@@ -276,11 +289,14 @@ class _Reading:
         self.tick = top.tick if top is not None else None
         top = self._alone("tick", "name")
         self.name = top.name if top is not None else None
+        top = self._alone("tick", "start")
+        self.any_start = top is not None and top.start == "any"
         self.inputs = cast(Inputs | None, self._table("inputs"))
         self.parameters = self._parameters()
         self.line = cast(Line | None, self._table("line"))
         self.outputs = cast(Outputs | None, self._table("outputs"))
         self.clock = cast(Clock | None, self._table("clock"))
+        self.pause = self._pause()
         self.operator = cast(OperatorTable | None, self._table("operator"))
 
     def _alone(self, *keys: str) -> Top | None:
@@ -293,6 +309,21 @@ class _Reading:
         table, found = check(TABLES[name], self.document.get(name, {}), (name,), known)
         self._note(found)
         return table
+
+    def _pause(self) -> Pause:
+        value = self.document.get("pause", {})
+        if value == {}:
+            return Pause()
+        # A time alone is the longest pause, of either end, once.
+        whole = value if isinstance(value, dict) else {"most": value}
+        key = ("pause",) if isinstance(value, dict) else ()
+        table, found = check(PauseTable, whole, key, Context(self.tick))
+        if not isinstance(value, dict):
+            found = [replace(f, key=("pause",)) for f in found]
+        self._note(found)
+        if not isinstance(table, PauseTable):
+            return Pause()
+        return Pause(table.most, table.times, End(table.end))
 
     def _parameters(self) -> Parameters | None:
         value = self.document.get("link", {})
@@ -349,8 +380,12 @@ class _Reading:
             order=order,
             kind=self._kind_of_input(),
             clock=self._clock(),
+            pause=self.pause,
+            any_start=self.any_start,
         )
         self._drifts(link)
+        if self.pause.most and (allowed := link.unstoppable) is not None:
+            self._note([Finding(("pause",), f"no key: {allowed}")])
         return None if self.findings else link
 
     # -- what spans tables ----------------------------------------------------

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
             "line.jitter",
             "line.skew",
             "line.shortest",
+            "pause",
         ]
     ),
     help="The disturbance, by its key in link files.",

@@ -19,6 +19,9 @@ from verify.parts.pause import build as build_pause
 from verify.parts.scheme import Scheme
 from verify.units import Ticks, mixed_text
 
+# Ticks by which samples can miss where nothing bounds it.
+NO_END = 10**9
+
 
 @dataclass(frozen=True)
 class Link:
@@ -102,6 +105,20 @@ class Link:
         return None
 
     @property
+    def unstoppable(self) -> str | None:
+        """Why a pause means nothing here, in words; None if it does."""
+        timed = {
+            End.TRANSMITTER: self.scheme.transmitter(),
+            End.RECEIVER: self.scheme.receiver(0),
+        }
+        for end in self.pause.ends:
+            if next(lengths(timed[end]), None) is None and self.pause.end is not End.EITHER:
+                return f"an end with a clock that can stop: the {end.value} of this link has none"
+        if all(next(lengths(timed[end]), None) is None for end in self.pause.ends):
+            return "a scheme with a clock that can stop: this link has none"
+        return None
+
+    @property
     def wanders_too_far(self) -> str | None:
         """What ``clock.wander`` may be, in words, if it may not be what it is."""
         if not self.clock.wander or self.unsteady is not None:
@@ -129,6 +146,8 @@ class Link:
         """
         if self.kind == "level":
             unrest = self.faults.unrest + self.pause.reach
+            if self.any_start:
+                unrest = NO_END  # the two ends may be anywhere
             return tuple(
                 self._part(scheme, carried, i)
                 for i in range(self.inputs)

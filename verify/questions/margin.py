@@ -82,9 +82,16 @@ def margin(
         most = min(ticks for _, ticks in lengths(link.scheme.transmitter())) - 1
         wandering = side(lambda x: replace(link, clock=replace(link.clock, wander=x)), most)
         return Margin(of, None, wandering)
+    if of == "pause":
+        stopping = replace(link, pause=replace(link.pause, most=1))
+        if (reason := stopping.unstoppable) is not None:
+            raise UsageError(f"pause: allowed: {reason}")
+        paused = side(lambda x: replace(link, pause=replace(link.pause, most=x)), reach_of_line)
+        return Margin(of, None, paused)
     if of not in ("line.jitter", "line.skew", "line.shortest"):
         raise UsageError(
-            f"{of}: allowed: clock.offset, clock.wander, line.jitter, line.skew or line.shortest"
+            f"{of}: allowed: clock.offset, clock.wander, line.jitter, line.skew, line.shortest "
+            "or pause"
         )
     if of == "line.skew" and link.scheme.lines == 1:
         raise UsageError("line.skew: found a link of one line; allowed: one of several lines")

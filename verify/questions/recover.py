@@ -26,8 +26,8 @@ class Recovery:
     number of times before.
     """
 
+    link: Link
     ticks: int | None
-    after: str
     verdict: Verdict
     engine: str
     covered: str
@@ -82,7 +82,7 @@ class _Search:
                 amount = (low + self.good[0]) // 2
         ticks, proved = self.good
         trace = self.bad[1].trace if self.bad else None
-        return Recovery(ticks, self._after, Verdict.HOLDS, proved.engine, proved.covered, trace)
+        return Recovery(self.link, ticks, Verdict.HOLDS, proved.engine, proved.covered, trace)
 
     def _judge(self, spared: int) -> Judgement:
         subject = self._subject(spared)
@@ -112,20 +112,10 @@ class _Search:
         found = lasso(simulator, script, since, trace.failure.tick)
         if found is None:
             covered = f"wrong still {spared} ticks after it, and no circle was found"
-            return Recovery(None, self._after, Verdict.UNDECIDED, judged.engine, covered, trace)
+            return Recovery(self.link, None, Verdict.UNDECIDED, judged.engine, covered, trace)
         covered = "a circle from which it goes wrong"
-        return Recovery(None, self._after, Verdict.FAILS, judged.engine, covered, trace, found)
-
-    @property
-    def _after(self) -> str:
-        pause = self.link.pause
-        start = "power-up in any state" if self.link.any_start else ""
-        if not pause.most:
-            return start
-        often = "" if pause.times == 1 else f", up to {pause.times} times"
-        stop = f"a pause of up to {pause.most} ticks of the {pause.end.words}{often}"
-        return f"{start} or {stop}" if start else stop
+        return Recovery(self.link, None, Verdict.FAILS, judged.engine, covered, trace, found)
 
     def _stuck(self, judged: Judgement, where: str) -> Recovery:
         covered = f"{where}: {judged.covered}"
-        return Recovery(None, self._after, judged.verdict, judged.engine, covered, judged.trace)
+        return Recovery(self.link, None, judged.verdict, judged.engine, covered, judged.trace)

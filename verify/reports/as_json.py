@@ -140,6 +140,14 @@ def conditions(link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:
         "clock.offset": list(link.scheme.clock_offset),
         "clock.rate": [str(error) for error in link.clock.rate],
         "clock.wander": link.clock.wander,
+        "pause": {
+            "most": link.pause.most,
+            "times": link.pause.times,
+            "end": link.pause.end.value,
+        }
+        if link.pause.most
+        else None,
+        "start": "any" if link.any_start else None,
     }
     return {"operator": bounds, "disturbances": disturbances}
 

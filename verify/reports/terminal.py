@@ -291,6 +291,12 @@ def _faults(link: Link) -> dict[str, str]:
         on_clock["clock rate"] = " to ".join(error_text(error) for error in clock.rate)
     if clock.wander:
         on_clock["clock wander"] = ticks_text(clock.wander, link.tick)
+    if link.pause.most:
+        often = "" if link.pause.times == 1 else f", up to {link.pause.times} times"
+        longest = ticks_text(link.pause.most, link.tick)
+        on_clock["a pause of the"] = f"{link.pause.end.words} of up to {longest}{often}"
+    if link.any_start:
+        on_clock["started in"] = "any state"
     return on_clock | {
         f"line {f.name}": ticks_text(getattr(link.faults, f.name), link.tick)
         for f in fields(link.faults)

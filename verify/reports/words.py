@@ -13,6 +13,7 @@ from verify.parts import monitor, operator
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.parts.operator import Operator
+from verify.parts.pause import PAUSE
 from verify.parts.signals import MISSED, Kind
 from verify.reports.lever_words import moves_of, what_went_wrong
 from verify.units import duration_text, seconds, ticks_text
@@ -70,10 +71,19 @@ def script_lines(trace: Trace, link: Link) -> list[str]:
     lines = []
     if trace.script.delay or link.delay[1]:
         lines.append(f"line delay in this run: {ticks_text(trace.script.delay, link.tick)}")
+    if link.any_start and trace.script.constants:
+        found = ", ".join(f"{name} {value}" for name, value in trace.script.constants)
+        lines.append(f"found at power-up: {found}")
+    done = []
     for tick, pressed, i in sorted(told):
         did = ("let go", "pressed")[pressed] if link.kind == "press" else ("down", "up")[pressed]
-        lines.append(f"{moment(tick, link)}: {quoted(link, i)} {did}")
-    return lines
+        done.append((tick, f"{moment(tick, link)}: {quoted(link, i)} {did}"))
+    for choice in trace.script.picks:
+        if choice.name == PAUSE.name:
+            end, length = link.pause.chosen(choice.value)
+            stands = f"the {end.value} stops for {ticks_text(length * trace.script.resolution, link.tick)}"
+            done.append((choice.tick, f"{moment(choice.tick, link)}: {stands}"))
+    return lines + [line for _, line in sorted(done, key=lambda told: told[0])]
 
 
 # -- names ----------------------------------------------------------------------
