@@ -130,12 +130,17 @@ _REST = """
 # repeat = 0          # least time between {changes} of the same input
 {held}"""
 
-_ONE_CLOCK = """\
-[clock]               # no keys: with this scheme both ends run on one clock
+_NO_CLOCK = """\
+[clock]               # no keys: the transmitter of this scheme has no clock
 """
 
-_OWN_CLOCK = """\
-[clock]
+_CLOCK = """\
+[clock]               # the transmitter's
+# rate = 0            # off by a constant, unknown: "2 %" is [-0.02, 0.02]; slow is above 0
+# wander = 0          # each of its periods may differ by up to this much
+"""
+
+_OFFSET = """\
 # offset = 0          # the receiver's clock starts up to this much away
 """
 
@@ -170,7 +175,7 @@ def starting_file(scheme: str = "pulse-gap", inputs: int = 7) -> str:
             _order(inputs),
             part.link,
             _REST.format(
-                clock=_OWN_CLOCK if part.own_clock else _ONE_CLOCK,
+                clock=part.clock,
                 spacing=_bound("spacing", part.spacing, 0)
                 + _SPACING[part.spacing == 0].replace("presses", part.changes),
                 changes=part.changes,
@@ -194,7 +199,7 @@ class _Part:
     spacing: int = 0
     overlap: int | None = None
     kind: str = "press"
-    own_clock: bool = False
+    clock: str = _NO_CLOCK
 
     @property
     def changes(self) -> str:
@@ -204,7 +209,8 @@ class _Part:
 
 def _pulse_gap(inputs: int) -> _Part:
     gaps = [str(gap) for gap in range(2, 2 * inputs + 1, 2)]
-    return _Part(_PULSE_GAP.format(gaps=_list("gaps", gaps)), spacing=2 * inputs + 2)
+    link = _PULSE_GAP.format(gaps=_list("gaps", gaps))
+    return _Part(link, spacing=2 * inputs + 2, clock=_CLOCK)
 
 
 def _wire_per_input(inputs: int) -> _Part:
@@ -222,13 +228,14 @@ def _framed_serial(inputs: int) -> _Part:
     bit, width = 2, max(1, (inputs - 1).bit_length())
     codes = _list("codes", [str(code) for code in range(inputs)])
     link = _FRAMED_SERIAL.format(codes=codes, width=width, bit=bit, sample=bit + bit // 2)
-    return _Part(link, spacing=(1 + width + 1) * bit)  # a frame: start, code, stop
+    frame = (1 + width + 1) * bit  # start, code, stop
+    return _Part(link, spacing=frame, clock=_CLOCK)
 
 
 def _scan(scheme: str, lines: int) -> _Part:
     slot = 4
     link = _SCAN.format(scheme=scheme, slot=slot, sample=slot // 2)
-    return _Part(link, lines=lines, kind="level", own_clock=True)
+    return _Part(link, lines=lines, kind="level", clock=_CLOCK + _OFFSET)
 
 
 _WRITERS: dict[str, Callable[[int], _Part]] = {

@@ -224,6 +224,7 @@ class Rewriter:
         self.times, self.measure = times, measure
 
     def machine(self, machine: Machine) -> Machine:
+        """The same machine, its times written anew."""
         offer = machine.offer
         if offer is not None:
             self.finder.scope[offer.name] = offer.signal
