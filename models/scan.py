@@ -179,7 +179,7 @@ class Scan(Scheme):
             most = (self.sample + late + drift) // self.slot
         return range(max(least, 1 - self.slots), min(most, self.slots - 1) + 1)
 
-    def on_whole(self, script: Script, hidden: int) -> Script:
+    def on_whole(self, script: Script, hidden: int, cold: int) -> Script:
         """Slot 0 of this part is another one of the whole, and a part starts in slot 0: it waits
         longer for a slot than a link has to that was switched on later."""
         constants = dict(script.constants)
@@ -193,7 +193,7 @@ class Scan(Scheme):
         if other in constants:
             constants[other] = (constants[other] + self.turned) % self.slots
             drifting = True
-        skipped = 0 if drifting or self.present is None else self._needless(script)
+        skipped = 0 if drifting or self.present is None else self._needless(script, cold)
         constants["sender.slot"] = (constants["sender.slot"] + skipped + self.turned) % self.slots
         return script.sooner(skipped * self.slot, tuple(constants.items()))
 
@@ -217,10 +217,10 @@ class Scan(Scheme):
             slot = (slot + slots) % self.slots
         return replace(script, picks=tuple(picks))
 
-    def _needless(self, script: Script) -> int:
+    def _needless(self, script: Script, cold: int) -> int:
         """Slots before the first press that can be left out, by starting in a later one."""
         first = min(script.ticks, default=0) + 1
-        slots = max(0, (first - self.warm_up) // self.slot)
+        slots = max(0, (first - cold) // self.slot)
         if self.synced and first // self.slot >= self.slots:
             # A frame mark went before: keep one, in the first slot to come.
             slots = max(0, (slots + 1) // self.slots * self.slots - 1)

@@ -130,6 +130,14 @@ class Link:
         at_rate = f" at its fastest rate, {mixed_text(shortest_there)}" if self.clock.rated else ""
         return f"less than {shortest} ticks, the shortest period of the clock ({timer}){at_rate}"
 
+    @property
+    def cold(self) -> int:
+        """Ticks from power-up in which nothing is done."""
+        if self.scheme.warm_up == 0:
+            return 0
+        # The receiver's clock counts from when the line has come to it.
+        return self.scheme.warm_up + max(self.branches) + self.delay[1]
+
     def hidden_delay(self, branch: int) -> int:
         """Ticks of delay that ``factored`` leaves out on a branch, at the line's least."""
         return self.delay[0] + self.branches[branch] - self.faults.proving
@@ -192,8 +200,7 @@ def _operator(link: Link) -> Machine:
         scheme.inputs,
         scheme.watches_release,
         link.kind,
-        # The receiver's clock counts from when the line has come to it.
-        scheme.warm_up + max(link.branches) + link.delay[1] if scheme.warm_up else 0,
+        link.cold,
     )
 
 

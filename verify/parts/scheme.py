@@ -110,10 +110,11 @@ class Scheme(ABC):
         """
         return self.split()
 
-    def on_whole(self, script: Script, hidden: int) -> Script:
+    def on_whole(self, script: Script, hidden: int, cold: int) -> Script:
         """A run of this part, its unknowns put as those of the link that it is part of.
 
-        ``hidden``: ticks of line delay that the part was without.
+        ``hidden``: ticks of line delay that the part was without. ``cold``: ticks from power-up
+        in which nothing is done.
         """
         timers = {
             item.name

@@ -218,6 +218,12 @@ def _ask_unrested(
     def search(system: System) -> Answer:
         return _ask(system, False, engine, budget, progress, latencies)
 
+    if engine == "solver":
+        return Answer(Verdict.UNDECIDED, engine, covered="nothing: the link never rests")
+    if engine in ("explorer", "simulator"):
+        # These pay for every part of a tick.
+        proves = engine == "explorer"
+        return at_any_rate(link, windows, search, finer=1, proves=proves)
     return at_any_rate(link, windows, search)
 
 
@@ -354,7 +360,8 @@ def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Scrip
         on_branch = f".branch{branch}" if place[2] else ""
         return f"line{line}{on_branch}{name[place.end() :]}"
 
-    script = part.link.scheme.on_whole(script, subject.link.hidden_delay(branch))
+    hidden, cold = subject.link.hidden_delay(branch), subject.link.cold
+    script = part.link.scheme.on_whole(script, hidden, cold)
     parts = script.resolution
     constants = dict(script.constants)
     shift = constants.pop("monitor0.shift", 0)

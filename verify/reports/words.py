@@ -81,7 +81,8 @@ def script_lines(trace: Trace, link: Link) -> list[str]:
     for choice in trace.script.picks:
         if choice.name == PAUSE.name:
             end, length = link.pause.chosen(choice.value)
-            stands = f"the {end.value} stops for {ticks_text(length * trace.script.resolution, link.tick)}"
+            stopped = ticks_text(length * trace.script.resolution, link.tick)
+            stands = f"the {end.value} stops for {stopped}"
             done.append((choice.tick, f"{moment(choice.tick, link)}: {stands}"))
     return lines + [line for _, line in sorted(done, key=lambda told: told[0])]
 
