@@ -8,8 +8,10 @@ from verify.commands.check import check
 from verify.commands.compare import compare
 from verify.commands.design import design
 from verify.commands.latency import latency
+from verify.commands.lifetime import lifetime
 from verify.commands.margin import margin
 from verify.commands.new import new
+from verify.commands.recover import recover
 from verify.commands.show import show
 from verify.commands.spacing import spacing
 from verify.commands.table import table
@@ -27,7 +29,7 @@ def main() -> None:
     """
 
 
-for command in (check, spacing, latency, margin, compare, table, design, show, new):
+for command in (check, spacing, latency, margin, recover, lifetime, compare, table, design, show, new):
     main.add_command(command)
 
 if __name__ == "__main__":

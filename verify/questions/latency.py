@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from verify.engines.answer import Budget, Delivery, Progress, Verdict
 from verify.engines.trace import Trace
+from verify.errors import UsageError
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
 from verify.units import Ticks
 
@@ -55,7 +56,15 @@ def latencies(
     *,
     traces: bool = False,
 ) -> Latencies:
-    """Best and worst latency per input; ``traces``: with a run that shows each."""
+    """Best and worst latency per input; ``traces``: with a run that shows each.
+
+    Raises UsageError for ends that drift apart: in the end no latency is right.
+    """
+    if subject.link.drifts_away:
+        raise UsageError(
+            "latency: found clocks of a free scan that drift apart, which fails in the end; "
+            "allowed: no rate or wander of the clock, or the question lifetime"
+        )
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     judged = judge(subject, engine, progress, budget=budget, latencies=True)
 

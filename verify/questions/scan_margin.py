@@ -98,7 +98,8 @@ class _Side:
 
     def _judge(self, amount: Fraction) -> Verdict:
         subject = Subject(_off_by(self.on_time, self.sign * amount))
-        judged = judge(subject, self.engine, self.progress, budget=self.budget, brief=True)
+        brief = not subject.link.drifts_away
+        judged = judge(subject, self.engine, self.progress, budget=self.budget, brief=brief)
         if judged.verdict is Verdict.HOLDS:
             self.good = amount, judged
         elif judged.verdict is Verdict.FAILS:
