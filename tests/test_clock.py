@@ -21,14 +21,26 @@ from models.wire_per_input import WirePerInput
 from tests.links import framed_serials, make_link, pulse_gaps
 from verify.cli import main
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.concrete import Compiled
 from verify.engines.explorer import explore
-from verify.engines.linear import Bounds, Interval, is_equal, is_less, minus, plus, term, times
+from verify.engines.linear import (
+    Bounds,
+    Interval,
+    is_equal,
+    is_less,
+    minus,
+    plus,
+    real,
+    term,
+    times,
+)
 from verify.engines.lone import factored_windows
+from verify.engines.symbolic import Symbolic
 from verify.errors import LinkFileError, ModelError, UsageError
 from verify.language import expressions as ex
 from verify.language.durations import finer, remeasured, times_of
-from verify.language.machine import Each, Machine, Rule
-from verify.language.state import Signal, Timer, number
+from verify.language.machine import Each, Machine, Offer, Rule, System
+from verify.language.state import Number, Signal, Timer, number
 from verify.linkfile import parse
 from verify.parts.clock import Clock, paced
 from verify.parts.link import Link, factored
@@ -68,6 +80,7 @@ def test_times_are_found_by_what_is_done_with_them() -> None:
 
 
 GO = Signal("go", ("input",))
+PRESSED = GO.occurrence("g")["input"]
 
 
 def small(*do: object) -> Machine:
@@ -79,7 +92,7 @@ def small(*do: object) -> Machine:
 
 def test_lengths_become_periods_of_the_clock() -> None:
     timer, count = Timer("t", 9), number("count", 0, 9)
-    tall = ex.Lookup((4, 0, 9), GO.occurrence("g")["input"])
+    tall = ex.Lookup((4, 0, 9), PRESSED)
     machine = small(timer.start(5), timer.start(tall), timer.stop(), count.set(5))
     clock = Clock((Fraction(-1, 10), Fraction(1, 5)), wander=2)
 
@@ -118,6 +131,33 @@ def test_a_time_that_is_no_whole_number_of_parts_is_refused() -> None:
 
     with pytest.raises(ModelError, match="5/3 ticks are no whole number of ticks of 1/2"):
         remeasured((machine,), times_of((machine,)), finer(2))
+
+
+tables = st.lists(st.integers(0, 9), min_size=3, max_size=3).map(tuple)
+
+
+@given(tables, st.integers(0, 2), st.integers(3, 6), st.integers(0, 9))
+def test_multiples_of_an_unknown_mean_the_same_to_both_readings(
+    table: tuple[int, ...], index: int, unit: int, more: int
+) -> None:
+    """An unknown input and an unknown unit, then the solver is told both: the same timer."""
+    of = Number("unit", 3, 6, (3, 6))
+    timer = Timer("t", 99)
+    length = ex.Times(ex.Lookup(table, PRESSED), of) + ex.Times(ex.Constant(more), of) + 1
+    machine = Machine("m", (timer,), (Each(GO, "g", (timer.start(length),)),))
+    offer = Offer(GO, 3, "offered", ex.Truth(True), ())
+    made = System((Machine("units", (of,), (), offer), machine), dense=True)
+    compiled, symbolic = Compiled(made), Symbolic(made)
+
+    result = compiled.step(compiled.start_with({"unit": unit}), 1, (index,))
+    state, _ = symbolic.start()
+    choice = z3.Int("i")
+    _, outcome = symbolic.step(state, 1, (choice,), lambda pick: pick.least)
+
+    assert result is not None
+    told = [(choice, z3.IntVal(index)), (state[0].term, z3.RealVal(unit))]
+    meant = z3.simplify(z3.substitute(real(outcome.state[1]), *told))
+    assert meant.as_fraction() == result[0][1] == (table[index] + more) * unit + 1
 
 
 # -- sums of unknown times --------------------------------------------------------

@@ -28,6 +28,7 @@ import z3
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import is_unknown
 from verify.engines.linear import Exact, Known, minus, plus, term
+from verify.engines.optimum import optimum
 from verify.engines.symbolic import (
     Cond,
     Num,
@@ -498,16 +499,11 @@ class Search:
         if isinstance(ticks, Known):
             self._possible(given)
             return Delivery(ticks, self._script(self.solver_model, history, picks))
-        optimum = z3.Optimize()
-        optimum.add(*(c for c in given if not isinstance(c, bool)))
-        if (seconds := self.budget.left()) is not None:
-            optimum.set("timeout", int(seconds * 1000) + 1)
-        wanted = term(ticks)
-        optimum.minimize(wanted) if least else optimum.maximize(wanted)
-        if optimum.check() != z3.sat:
+        found = optimum(given, term(ticks), self.budget, least=least)
+        if found is None:
             raise OutOfReachError("the solver gave up on a latency")
-        model = optimum.model()
-        return Delivery(exact(model, wanted), self._script(model, history, picks))
+        # Where time is dense a bound may be come near to only; then the script does.
+        return Delivery(found.value, self._script(found.model, history, picks))
 
     def _script(
         self,
