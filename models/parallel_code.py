@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from models.levels import Driver, Listener, bit
 from verify.language import expressions as ex
 from verify.language.machine import Each, Machine, Rule, Statement
 from verify.language.state import Number, Set, Timer, number
+from verify.parts.clock import ON_TIME, Clock
 from verify.parts.scheme import Scheme
 from verify.parts.signals import PRESS, RELEASE, cleared, decoded
 
@@ -46,6 +47,19 @@ class ParallelCode(Scheme):
     def settings(self) -> dict[str, str | int]:
         """Everything else: words, or numbers of ticks."""
         return {"settle": self.settle}
+
+    def alone(
+        self, index: int, unrest: int = 0, clock: Clock = ON_TIME
+    ) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
+        """Of two levers that are up for long enough, at least one output is wrong: the lines show
+        both codes as one, which is not both. So a pair that has that fault decides."""
+        code = self.codes[index]
+        others = [i for i in range(self.inputs) if i != index]
+        if not others:
+            return self.split()
+        partner = next((i for i in others if self.codes[i] & ~code), others[0])
+        pair = (index, partner)
+        return ((replace(self, codes=tuple(self.codes[i] for i in pair)), pair),)
 
     def transmitter(self) -> tuple[Machine, ...]:
         """Counts, per line, the held inputs that drive it."""

@@ -6,6 +6,7 @@ import itertools
 from dataclasses import dataclass
 
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.simulator import Simulator
 from verify.engines.trace import Trace
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
 
@@ -74,6 +75,24 @@ def own_spacing(trace: Trace) -> int | None:
     return min((b - a for a, b in itertools.pairwise(ticks)), default=None)
 
 
+def _rests_between(subject: Subject, trace: Trace) -> bool:
+    """At every press of a trace but the first, nothing was under way any more: apart still
+    further, the presses do the same."""
+    script, link = trace.script, subject.link
+    simulator = Simulator(link, script.delay, subject.windows, script.resolution)
+    times = sorted({press.tick for press in script.presses})[1:]
+    if script.picks or link.scheme.warm_up:
+        return False
+    before = None
+    for moment in simulator.run(script, until=trace.failure.tick if trace.failure else None):
+        if moment.tick in times and (
+            before is None or simulator.compiled.next_event(before) is not None
+        ):
+            return False
+        before = moment.state
+    return before is not None
+
+
 def least_spacing(
     subject: Subject, engine: EngineName, progress: Progress, budget: Budget | None = None
 ) -> Spacing:
@@ -92,6 +111,9 @@ def least_spacing(
     while (held := ladder.holds(spacing)) is False:
         if ladder.bad is not None and own_spacing(ladder.bad) is None:
             covered = "one press or move fails by itself"
+            return Spacing(None, Verdict.FAILS, ladder.asked, covered, ladder.bad)
+        if ladder.bad is not None and _rests_between(subject, ladder.bad):
+            covered = "every press or move finds the link at rest, so no spacing helps"
             return Spacing(None, Verdict.FAILS, ladder.asked, covered, ladder.bad)
         spacing *= 2
         if spacing > FAR_APART * top:
