@@ -29,7 +29,8 @@ def main() -> None:
     """
 
 
-for command in (check, spacing, latency, margin, recover, lifetime, compare, table, design, show, new):
+questions = (check, spacing, latency, margin, recover, lifetime, compare, table, design)
+for command in (*questions, show, new):
     main.add_command(command)
 
 if __name__ == "__main__":

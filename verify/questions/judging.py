@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import reduce
 from math import lcm
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
@@ -39,6 +39,7 @@ FIRST_ZONES = 20_000
 MOST_PERIODS = 1_000
 DEFAULT_SECONDS = 60.0
 
+T = TypeVar("T")
 # Of a lone press: earliest, latest, settled.
 Row: TypeAlias = tuple[Ticks | None, Ticks | None, int]
 
@@ -90,6 +91,24 @@ class Subject:
             self.lones[key] = lone_presses(key)
         return self.lones[key]
 
+    def lone_for(self, part: Part) -> Lone:
+        """What lone presses of a part do, and of a lever watched what they do in the whole link:
+        another part may decide when its output is due."""
+        lone, k = self.lone_of(part.link), part.link.watched
+        if k is None:
+            return lone
+        i = part.carried[k]
+
+        def with_whole(own: tuple[T, ...], all_of_them: tuple[T, ...]) -> tuple[T, ...]:
+            return (*own[:k], all_of_them[i], *own[k + 1 :])
+
+        return Lone(
+            with_whole(lone.earliest, self.lone.earliest),
+            with_whole(lone.latest, self.lone.latest),
+            with_whole(lone.settled, self.lone.settled),
+            lone.rests,
+        )
+
     def _whole_lone(self) -> Lone:
         rows: dict[int, Row] = {}
         rests = True
@@ -109,10 +128,11 @@ class Subject:
         )
 
     def distinct_parts(self) -> list[list[Part]]:
-        """Parts, those that differ in names only together."""
-        found: dict[Link, list[Part]] = {}
+        """Parts, those together that differ in names only and are due alike."""
+        found: dict[tuple[Link, Lone], list[Part]] = {}
         for part in self.parts:
-            found.setdefault(_anonymous(part.link), []).append(part)
+            key = _anonymous(part.link), self.lone_for(part)
+            found.setdefault(key, []).append(part)
         return list(found.values())
 
     def replay(self, script: Script) -> Trace:
@@ -161,7 +181,7 @@ def judge(
     drifting = _drifting(subject.link, engine, budget, progress)
     for alike in subject.distinct_parts():
         link = alike[0].link
-        for windows, branches in factored_windows(link, subject.lone_of(link)).items():
+        for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
             if drifting is not None:
                 answer = drifting.judge(link, windows)
             elif link.clock.rated and not subject.lone_of(link).rests:
