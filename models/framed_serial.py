@@ -82,6 +82,12 @@ class FramedSerial(Scheme):
         """The codes, as numbers."""
         return {"code": self.codes}
 
+    def wiring(self) -> dict[str, tuple[str, ...]]:
+        """The bits of the codes, as they are sent."""
+        places = range(self.width)
+        sent = ("".join(str(code >> k & 1) for k in places) for code in self.codes)
+        return {"bits as sent": tuple(sent)}
+
     def settings(self) -> dict[str, str | int]:
         """Everything else: words, or numbers of ticks."""
         found: dict[str, str | int] = {

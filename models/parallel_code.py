@@ -44,6 +44,12 @@ class ParallelCode(Scheme):
         """The codes, as numbers."""
         return {"code": self.codes}
 
+    def wiring(self) -> dict[str, tuple[str, ...]]:
+        """The lines that an input drives, numbered from 1."""
+        lines = range(self.width)
+        driven = ("+".join(str(k + 1) for k in lines if code >> k & 1) for code in self.codes)
+        return {"drives lines": tuple(driven)}
+
     def settings(self) -> dict[str, str | int]:
         """Everything else: words, or numbers of ticks."""
         return {"settle": self.settle}

@@ -10,7 +10,7 @@ from verify.language import expressions as ex
 from verify.language.machine import Each, First, Machine, Rule
 from verify.language.state import Bank, Put, Set, Signal, Start, Timer, mode
 from verify.parts.monitor import Queue
-from verify.parts.scheme import Scheme
+from verify.parts.scheme import Place, Scheme
 from verify.parts.signals import PRESS, decoded, far_rise, line_fall, line_rise
 
 LINE = 0
@@ -79,6 +79,10 @@ class PulseGap(Scheme):
         if self.receiver_kind == "timer":
             found["on_miss"] = self.on_miss
         return found
+
+    def delays(self) -> dict[Place, tuple[int, ...]]:
+        """The second pulse comes a gap after the first; the receiver looks a gap back."""
+        return {"transmitter": self.gaps, "receiver": self.gaps}
 
     # -- transmitter ----------------------------------------------------------
 

@@ -276,7 +276,7 @@ class Scan(Scheme):
         first = self.slot + delay + self.late + self.sample + 1
         clock = Timer(
             f"{name}.clock",
-            max(first + self.offset[1], self._longest(self.places)),
+            max(first + self.offset[1], self._longest(self.places), self._frame + self.sample),
             begin=(first + self.offset[0], first + self.offset[1]),
             found=self.slot,
         )
@@ -295,8 +295,10 @@ class Scan(Scheme):
             self._skip(slot, clock, self.places),
         ]
         if self.synced:
-            # The last slot comes before slot 0, whose sample is next.
-            again = (slot.set(self.slots - 1), clock.start(self.sample))
+            # The next sample is that of the first input that is there.
+            to = min(self.places)
+            before = (to - 1) % self.slots
+            again = (slot.set(before), clock.start(to * self.slot + self.sample))
             body.append(Rule("frame begins", far_rise(SYNC, branch).happens(), again))
         memory: list[Number | Timer] = [line.high, slot, clock, *outputs]
         return (Machine(name, tuple(memory), tuple(body)),)

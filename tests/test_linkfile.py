@@ -30,7 +30,7 @@ PULSE_GAP_KEYS = "scheme, gaps, pulse, window, busy, depth, receiver, on_miss"
 SCHEME_NAMES = (
     '"pulse-gap", "wire-per-input", "parallel-code", "framed-serial", "free-scan" or "synced-scan"'
 )
-TOP_KEYS = "name, tick, inputs, outputs, link, line, clock, operator"
+TOP_KEYS = "name, tick, inputs, outputs, link, line, clock, pause, start, operator, parts"
 GAPS = f"a list with one time per input, each {TIME1}"
 
 CODE = 'a whole number, at least 0, or digits 0 and 1 in quotes, like "0101"'
@@ -1032,12 +1032,12 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
         (
             THREE + "[clock]\noffset = 1",
             "clock.offset: found 1; allowed: "
-            'no key: clocks that start apart are not modelled for scheme "pulse-gap" yet',
+            "no key: a receiver that starts its clock at an edge of the line cannot start it apart",
         ),
         (
             TOP + '[clock]\noffset = 1\n[inputs]\ncount=1\n[link]\nscheme = "wire-per-input"',
             "clock.offset: found 1; allowed: "
-            'no key: clocks that start apart are not modelled for scheme "wire-per-input" yet',
+            "no key: there is no clock at the receiver that could start apart",
         ),
         # operator
         (THREE + "[operator]\nspacing = -1", f"operator.spacing: found -1; allowed: {TIME0}"),

@@ -44,6 +44,7 @@ from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause
+from verify.stock import Stock
 
 MOST_INPUTS = 100_000
 
@@ -174,6 +175,7 @@ class Top(Table):
     pause: object = Field({})
     start: Literal["any"] | None = None
     operator: object = Field({})
+    parts: object = Field({})
 
     @field_validator("tick", mode="plain")
     @classmethod
@@ -194,6 +196,7 @@ TABLES: dict[str, type[Table]] = {
     "clock": Clock,
     "pause": PauseTable,
     "operator": OperatorTable,
+    "parts": Stock,
 }
 
 
@@ -202,8 +205,13 @@ def load(path: str | os.PathLike[str]) -> Link:
 
     Raises LinkFileError, in one line, for a file that cannot be read or says something wrong.
     """
+    return load_with_stock(path)[0]
+
+
+def load_with_stock(path: str | os.PathLike[str]) -> tuple[Link, Stock]:
+    """The same, and what the file says there is to build it with."""
     text, shown, name = read(path)
-    return parse(text, shown, name)
+    return parse_with_stock(text, shown, name)
 
 
 def read(path: str | os.PathLike[str]) -> tuple[str, str, str]:
@@ -245,12 +253,22 @@ def parse(
     ``name``: of the link, if the text gives none. ``schemes``: how tables [link] are read.
     Raises LinkFileError.
     """
+    return parse_with_stock(text, source, name, schemes)[0]
+
+
+def parse_with_stock(
+    text: str,
+    source: str,
+    name: str = "link",
+    schemes: Mapping[str, type[Parameters]] = SCHEMES,
+) -> tuple[Link, Stock]:
+    """The same, and what the text says there is to build it with."""
     document = toml_of(text, source)
     reading = _Reading(document, schemes)
     link = reading.link(name)
-    if link is None:
+    if link is None or reading.stock is None:
         raise reading.error(source)
-    return link
+    return link, reading.stock
 
 
 def toml_of(text: str, source: str) -> dict[str, Any]:
@@ -298,6 +316,7 @@ class _Reading:
         self.clock = cast(Clock | None, self._table("clock"))
         self.pause = self._pause()
         self.operator = cast(OperatorTable | None, self._table("operator"))
+        self.stock = cast(Stock | None, self._table("parts"))
 
     def _alone(self, *keys: str) -> Top | None:
         """Some keys of the top, whatever else is wrong there."""
@@ -454,8 +473,10 @@ class _Reading:
             return
         given = self.clock is not None and "offset" in self.clock.model_fields_set
         if given and not self.parameters.clocked:
-            allowed = (
-                f"no key: clocks that start apart are not modelled for {self._scheme_word()} yet"
+            allowed = "no key: " + (
+                "a receiver that starts its clock at an edge of the line cannot start it apart"
+                if self.parameters.timed
+                else "there is no clock at the receiver that could start apart"
             )
             self._note([Finding(("clock", "offset"), allowed)])
             return

@@ -26,7 +26,8 @@ class Parameters(Table, ABC):
     """Table ``[link]`` of one scheme. ``takes``: the kinds of input that it can carry."""
 
     takes: ClassVar[tuple[str, ...]] = ("press",)
-    clocked: ClassVar[bool] = False  # the receiver's own clock is modelled
+    clocked: ClassVar[bool] = False  # the receiver's clock runs from power-up on
+    timed: ClassVar[bool] = False  # the receiver's clock starts at an edge of the line
 
     scheme: str
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect
 from fractions import Fraction
 from math import isfinite, isqrt
-from typing import Annotated, Any, Literal, cast
+from typing import Annotated, Any, ClassVar, Literal, cast
 
 from pydantic import Field, PlainValidator, ValidationInfo, field_validator, model_validator
 
@@ -74,6 +74,8 @@ class FramedSerialParameters(Parameters):
     without ``sample``, the middle of the first bit of the code; without ``oversample``, a
     receiver clock is a tick.
     """
+
+    timed: ClassVar[bool] = True
 
     bit: PositiveTime = Field(description=units.allowed_time(1))
     sample: PositiveTime | None = None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, PlainValidator, ValidationInfo, field_validator, model_validator
 
@@ -67,6 +67,8 @@ class PulseGapParameters(Parameters):
 
     A list with one pair in it, ``[[before, after]]``, stands for all gaps, as one time does.
     """
+
+    timed: ClassVar[bool] = True
 
     gaps: list[PositiveTime] = Field(
         description=f"a list with one time per input, each {units.allowed_time(1)}"
