@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from models.scan import Scan
-from tests.links import even_gaps, links, make_link, parallel_codes, pulse_gaps
+from tests.links import even_gaps, framed_serials, links, make_link, parallel_codes, pulse_gaps
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.bounds import Bounds, Decisions, TimesError, World
 from verify.engines.explorer import explore
@@ -19,6 +20,7 @@ from verify.language.machine import System
 from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
+from verify.parts.pause import End, Pause
 from verify.questions.judging import Subject, judge
 
 UNDECIDED = Verdict.UNDECIDED
@@ -137,6 +139,30 @@ def scans(draw: st.DrawFn) -> Link:
 @settings(max_examples=25)
 def test_zones_and_explorer_agree_on_scans(link: Link) -> None:
     for system in parts(link):
+        held_together(system)
+
+
+@st.composite
+def pauses(draw: st.DrawFn) -> Pause:
+    return Pause(draw(st.integers(1, 2)), draw(st.integers(1, 2)), draw(st.sampled_from(End)))
+
+
+@pytest.mark.slow
+@given(links(st.one_of(pulse_gaps(2), framed_serials(2, 2)), faulty=False), pauses())
+@settings(max_examples=25)
+def test_zones_and_explorer_agree_on_pauses(link: Link, pause: Pause) -> None:
+    for system in parts(replace(link, pause=pause)):
+        held_together(system)
+
+
+@pytest.mark.slow
+@given(
+    st.one_of(scans(), links(st.one_of(pulse_gaps(2), framed_serials(1, 2)), faulty=False)),
+    st.integers(0, 12),
+)
+@settings(max_examples=25)
+def test_zones_and_explorer_agree_on_starts_in_any_state(link: Link, spared: int) -> None:
+    for system in parts(replace(link, any_start=True, spared=spared)):
         held_together(system)
 
 
