@@ -24,6 +24,16 @@ def check_writable(path: str, *, overwrite: bool = False) -> None:
         raise UsageError(f"{path}: found {reason}; allowed: a place to write to")
 
 
+def check_apart(*paths: str) -> None:
+    """Raise UsageError where two are the same file, so that one would be lost."""
+    known: set[str] = set()
+    for path in paths:
+        real = os.path.realpath(path)
+        if real in known:
+            raise UsageError(f"{path}: found it named twice; allowed: a file of its own")
+        known.add(real)
+
+
 def write_whole(path: str, data: str | bytes, *, overwrite: bool = False) -> None:
     """Write bytes, or text as UTF-8, under a temporary name beside ``path``, then move it there.
 

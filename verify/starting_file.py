@@ -128,7 +128,10 @@ _REST = """
 [operator]            # how the inputs may be used
 {spacing}
 # repeat = 0          # least time between {changes} of the same input
-{held}"""
+{held}
+[parts]               # for `fewwire sheet` only
+# delays = [1]        # sizes of the delay elements that there are to build with
+"""
 
 _NO_CLOCK = """\
 [clock]               # no keys: the transmitter of this scheme has no clock

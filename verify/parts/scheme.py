@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Literal
 
 from verify.language.machine import Machine
 from verify.language.state import Timer
@@ -11,6 +13,9 @@ from verify.parts.clock import ON_TIME, Clock
 from verify.parts.monitor import Queue
 from verify.parts.script import Script
 from verify.units import Ticks
+
+Place = Literal["transmitter", "receiver"]
+"""Of the line, where a scheme has something to build."""
 
 
 class Scheme(ABC):
@@ -81,6 +86,18 @@ class Scheme(ABC):
     @abstractmethod
     def settings(self) -> dict[str, str | int]:
         """The parameters that are the same for all inputs: words, or numbers of ticks."""
+
+    def delays(self) -> Mapping[Place, tuple[int, ...]]:
+        """Delays to be built for each input, ticks, by the end of the line where they stand.
+
+        Those of the receiver are built again at each branch. None by default: what a clock
+        counts out is no delay.
+        """
+        return {}
+
+    def wiring(self) -> dict[str, tuple[str, ...]]:
+        """Columns for builders, words per input: how what ``per_input`` numbers is wired."""
+        return {}
 
     @abstractmethod
     def transmitter(self) -> tuple[Machine, ...]:
