@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from typing import Literal
 
 import pytest
@@ -12,18 +13,23 @@ from hypothesis import strategies as st
 from models.framed_serial import FramedSerial
 from models.parallel_code import ParallelCode
 from models.pulse_gap import PulseGap
+from models.scan import Scan
 from models.wire_per_input import WirePerInput
 from tests.links import even_gaps, make_link, pulse_gaps
-from verify.engines.answer import Progress, Verdict
+from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.simulator import NotAllowedError
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import LinkFileError
 from verify.linkfile import parse
+from verify.parts.clock import Clock
 from verify.parts.line import Faults
+from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
 from verify.questions.judging import EngineName, Subject, judge
 from verify.questions.latency import latencies
+from verify.questions.lifetime import lifetime
+from verify.questions.rate_margin import rate_margin
 from verify.questions.spacing import least_spacing
 
 
@@ -278,3 +284,37 @@ def test_seven_inputs_are_served_sooner_by_a_frame(engine: EngineName, faults: F
     # Three bits of two ticks after the start pulse began; gaps 3 to 9. Then the line must be
     # low for a tick: after the last bit, and after the second pulse.
     assert found == [(6, 9), (9, 12)]
+
+
+# -- scans whose clocks differ -----------------------------------------------------
+
+
+def scanning(slots: int, *, synced: bool, error: Fraction | None = None) -> Link:
+    """Slots of 4 ticks, sampled in the middle; the clock may be off by ``error`` either way."""
+    clock = Clock() if error is None else Clock(rate=(-error, error))
+    return make_link(Scan(slots, 4, 2, synced=synced), kind="level", clock=clock)
+
+
+@pytest.mark.parametrize("error", [Fraction(1, 10), Fraction(1, 1000), Fraction(1, 10**6)])
+def test_a_free_scan_fails_in_the_end_whatever_the_error_of_its_clock(error: Fraction) -> None:
+    """Common practice, no source. A synced one survives the smaller of these for ever."""
+    free = lifetime(Subject(scanning(3, synced=False, error=error)), "auto", Progress())
+    synced = lifetime(Subject(scanning(3, synced=True, error=error)), "auto", Progress())
+
+    assert free.ticks is not None
+    # Half a slot must be lost or won, and the clocks part by so much of the time that passes.
+    assert 2 / error - 4 * 4 <= free.ticks <= 2 / error + 4 * 4
+    assert synced.forever
+
+
+@pytest.mark.parametrize(
+    "slots", [2, 3, *(pytest.param(n, marks=pytest.mark.slow) for n in (4, 5, 6, 7))]
+)
+def test_the_longer_the_frame_the_smaller_the_error_that_a_synced_scan_survives(
+    slots: int,
+) -> None:
+    """Common practice, no source: the way from the sample to the slot's edge, by the frame."""
+    found = rate_margin(scanning(slots, synced=True), "auto", Progress(), Budget(60))
+
+    assert (found.least.verdict, found.most.verdict) == (Verdict.HOLDS, Verdict.HOLDS)
+    assert found.least.amount == found.most.amount == Fraction(2, 4 * slots)
