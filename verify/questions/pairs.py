@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
+from math import floor, lcm
 
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.concrete import Compiled, Occurrence, State
@@ -82,16 +84,17 @@ def _raise_one(
     most of what goes wrong begins there, so the fewest entries end up raised.
     """
     presses = trace.script.presses
-    blamed: list[tuple[int, int, int, int]] = []
+    blamed: list[tuple[Fraction, int, int, int]] = []
     for place, (before, after) in enumerate(pairwise(presses)):
-        apart = after.tick - before.tick
+        apart = Fraction(after.tick - before.tick, trace.script.resolution)
         if apart < spacing and matrix[before.input][after.input] <= apart:
             unrest = settled[before.input] - apart
             blamed.append((unrest, place, before.input, after.input))
     if not blamed:
         return False
     _, place, i, j = max(blamed)
-    matrix[i][j] = presses[place + 1].tick - presses[place].tick + 1
+    apart = Fraction(presses[place + 1].tick - presses[place].tick, trace.script.resolution)
+    matrix[i][j] = floor(apart) + 1
     return True
 
 
@@ -107,7 +110,9 @@ def _two_presses(subject: Subject, spacing: int) -> Matrix:
         part, carried = piece.link, piece.carried
         free = part.with_operator(spacing=0, pairs=None)
         for windows in factored_windows(part, subject.lone_of(part)):
-            runner = _Runner(free, Compiled(factored(free, windows)))
+            resolution = lcm(free.clock.resolution, windows.resolution)
+            compiled = Compiled(factored(free, windows, resolution))
+            runner = _Runner(free, compiled, resolution)
             for a, i in enumerate(carried):
                 for b, j in enumerate(carried):
                     least = runner.least(a, b, spacing)
@@ -117,10 +122,11 @@ def _two_presses(subject: Subject, spacing: int) -> Matrix:
 
 class _Runner:
     """Runs two presses on a link part and looks for failures. Picks and unknowns at their least:
-    the proof of the matrix covers the others, and raises what they need."""
+    the proof of the matrix covers the others, and raises what they need. ``resolution``: parts
+    of a tick in which it counts; distances are asked in whole ticks."""
 
-    def __init__(self, part: Link, compiled: Compiled) -> None:
-        self.part, self.compiled = part, compiled
+    def __init__(self, part: Link, compiled: Compiled, resolution: int) -> None:
+        self.part, self.compiled, self.resolution = part, compiled, resolution
         self.start = next(compiled.starts())
         self.alone: dict[int, list[tuple[int, State]]] = {}
         self.safe_after: dict[State, bool] = {}
@@ -128,7 +134,7 @@ class _Runner:
     def least(self, first: int, second: int, spacing: int) -> int:
         """Going down from ``spacing``: the last distance before the first that fails."""
         for apart in range(spacing - 1, -1, -1):
-            if not self._safe(first, second, apart):
+            if not self._safe(first, second, apart * self.resolution):
                 return apart + 1
         return 0
 
