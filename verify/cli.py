@@ -12,6 +12,7 @@ from verify.commands.lifetime import lifetime
 from verify.commands.margin import margin
 from verify.commands.new import new
 from verify.commands.recover import recover
+from verify.commands.schedule import schedule
 from verify.commands.sheet import sheet
 from verify.commands.show import show
 from verify.commands.spacing import spacing
@@ -30,7 +31,19 @@ def main() -> None:
     """
 
 
-questions = (check, spacing, latency, margin, recover, lifetime, compare, table, design, sheet)
+questions = (
+    check,
+    spacing,
+    latency,
+    margin,
+    recover,
+    lifetime,
+    compare,
+    table,
+    design,
+    sheet,
+    schedule,
+)
 for command in (*questions, show, new):
     main.add_command(command)
 

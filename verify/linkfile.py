@@ -214,18 +214,18 @@ def load_with_stock(path: str | os.PathLike[str]) -> tuple[Link, Stock]:
     return parse_with_stock(text, shown, name)
 
 
-def read(path: str | os.PathLike[str]) -> tuple[str, str, str]:
+def read(path: str | os.PathLike[str], wanted: str = "a link file") -> tuple[str, str, str]:
     """Text of a file, what stands for the file in messages, and a name for what it describes.
 
-    Raises LinkFileError.
+    ``wanted``: what should be there. Raises LinkFileError.
     """
     shown = printable(os.fspath(path)) or '""'
     try:
         data = Path(path).read_bytes()
     except FileNotFoundError:
-        raise LinkFileError(shown, "", "no such file", "a link file") from None
+        raise LinkFileError(shown, "", "no such file", wanted) from None
     except IsADirectoryError:
-        raise LinkFileError(shown, "", "a directory", "a link file") from None
+        raise LinkFileError(shown, "", "a directory", wanted) from None
     except PermissionError:
         raise LinkFileError(shown, "", "no permission to read it", "a readable file") from None
     except (OSError, ValueError) as error:
