@@ -23,6 +23,7 @@ _TOP = """\
 
 tick = "50 ms"        # length of a tick; required
 name = "carillon"     # default: the name of the file
+# start = "any"       # power-up finds the machines in any state; default: as when new
 
 [inputs]              # one output per input
 """
@@ -135,6 +136,15 @@ _REST = """
 
 _NO_CLOCK = """\
 [clock]               # no keys: the transmitter of this scheme has no clock
+
+[pause]               # no keys: there is no clock to stand still
+"""
+
+_PAUSE = """
+[pause]               # the clock of one end stands still, any time
+# most = 2            # for up to this long; default: never
+# times = 1           # how often in a run
+# end = "either"      # or "transmitter", or "receiver"
 """
 
 _CLOCK = """\
@@ -178,7 +188,7 @@ def starting_file(scheme: str = "pulse-gap", inputs: int = 7) -> str:
             _order(inputs),
             part.link,
             _REST.format(
-                clock=part.clock,
+                clock=part.clock + (_PAUSE if part.clock != _NO_CLOCK else ""),
                 spacing=_bound("spacing", part.spacing, 0)
                 + _SPACING[part.spacing == 0].replace("presses", part.changes),
                 changes=part.changes,

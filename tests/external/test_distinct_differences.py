@@ -55,7 +55,7 @@ def sent(scheme: PulseGap, presses: list[Press]) -> list[int]:
 
 def shown(scheme: PulseGap, distance: int) -> list[int]:
     """Outputs whose gap a distance between two rises is taken for."""
-    return [i for i, g in enumerate(scheme.gaps) if abs(distance - g) <= scheme.window[i]]
+    return [i for i, (a, b) in enumerate(scheme.windows) if a <= distance <= b]
 
 
 def all_differences(scheme: PulseGap, rises: list[int]) -> Strikes:
@@ -64,7 +64,7 @@ def all_differences(scheme: PulseGap, rises: list[int]) -> Strikes:
 
 def paired_differences(scheme: PulseGap, rises: list[int]) -> Strikes:
     """Rises taken two by two: each belongs to one difference, unless ``on_miss`` is rearm."""
-    longest = max(g + w for g, w in zip(scheme.gaps, scheme.window, strict=True))
+    longest = max(last for _, last in scheme.windows)
     struck: Strikes = []
     armed: int | None = None
     for rise in rises:
