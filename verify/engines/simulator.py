@@ -16,7 +16,7 @@ from math import ceil
 from verify import units
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.idle import Idle
-from verify.engines.trace import Event, Failure, Latency, Press, Script, Trace
+from verify.engines.trace import Chosen, Event, Failure, Latency, Press, Script, Trace
 from verify.errors import ModelError
 from verify.language import expressions as ex
 from verify.parts import signals
@@ -71,11 +71,12 @@ class Simulator:
         by_tick: bool = False,
         until: int | None = None,
         every: bool = False,
+        met: list[tuple[int, ex.Pick]] | None = None,
     ) -> Iterator[Moment]:
         """Ticks in which something happened, until all is at rest, or tick ``until``.
 
         ``by_tick`` steps through every tick; otherwise from event to event. ``every``: also
-        those in which only time went by. Raises
+        those in which only time went by. ``met``: takes the picks met, with their ticks. Raises
         NotAllowedError if the operator of the link may not do what the script says.
         """
         pending = self.compiled.done(script)
@@ -84,6 +85,8 @@ class Simulator:
             picks.setdefault((chosen.tick, chosen.name), deque()).append(chosen.value)
 
         def choose(pick: ex.Pick) -> int:
+            if met is not None:
+                met.append((now, pick))
             values = picks.get((now, pick.name))
             return values.popleft() if values else pick.least
 
@@ -156,6 +159,15 @@ def replay(link: Link, windows: tuple[Windows, ...], script: Script) -> Trace:
                 if failure.kind == Kind.LOST.label and branch in dropped:
                     failure = _framing(failure, dropped[branch], link, script, latencies)
     return Trace(script, tuple(events), failure, tuple(latencies))
+
+
+def most_picked(link: Link, windows: tuple[Windows, ...], script: Script) -> tuple[Chosen, ...]:
+    """The picks that a script leaves open, each at its most, where it meets them at their least."""
+    met: list[tuple[int, ex.Pick]] = []
+    simulator = Simulator(link, script.delay, windows, script.resolution)
+    for _ in simulator.run(script, until=_horizon(link, windows, script), met=met):
+        pass
+    return tuple(Chosen(tick, pick.name, pick.most) for tick, pick in met)
 
 
 def _horizon(link: Link, windows: tuple[Windows, ...], script: Script) -> int | None:

@@ -11,13 +11,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import lcm
+from math import ceil, lcm
 from typing import TYPE_CHECKING, Literal
 
 from verify.engines.answer import Answer, Budget, Progress, Verdict
 from verify.engines.lone import factored_windows, true_windows
 from verify.engines.shrink import shrink
-from verify.engines.simulator import NotAllowedError, replay
+from verify.engines.simulator import NotAllowedError, most_picked, replay
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, UsageError
 from verify.language.durations import lengths
@@ -35,6 +35,8 @@ ZERO = Fraction(0)
 BESIDE = Fraction(1, 10**6)
 # Parts of the whole range to which a first, rough error of a failing run is found.
 PROBES = 256
+# A failing run just past a bound is shown at an error of few digits, if one is near enough.
+STEPS = tuple(Fraction(1, 10**digits) for digits in range(4, 7))
 
 
 @dataclass(frozen=True)
@@ -81,11 +83,22 @@ def rate_margin(
         return scan_rate_margin(link, engine, progress, budget)
     if engine not in ("auto", "solver"):
         raise UsageError(f"clock.rate: found engine {engine}; allowed: auto or solver")
+    fast = rate_side(link, -1, progress, budget)
+    return RateMargin("clock.rate", fast, rate_side(link, 1, progress, budget))
+
+
+def rate_side(
+    link: Link, sign: Literal[1, -1], progress: Progress, budget: Budget | None = None
+) -> RateSide:
+    """One side of the margin of a link that comes to rest, by the solver: -1 fast, 1 slow.
+
+    Raises UsageError for links without such a clock.
+    """
+    budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     on_time = replace(link, clock=replace(link.clock, rate=(ZERO, ZERO)))
     if (reason := on_time.clockless) is not None:
         raise UsageError(f"clock.rate: allowed: {reason}")
-    fast = _Side(on_time, -1, progress, budget).answer()
-    return RateMargin("clock.rate", fast, _Side(on_time, 1, progress, budget).answer())
+    return _Side(on_time, sign, progress, budget).answer()
 
 
 @dataclass(frozen=True)
@@ -149,26 +162,59 @@ class _Side:
     def _probe(self) -> None:
         """A lone press that fails at a small error saves the solver all larger ones."""
         for index in range(self.on_time.inputs):
-            good, bad = ZERO, self.cap if self.best is None else self.best.error
-            if not self._fails_alone(index, bad):
-                continue
-            while bad - good > self.cap / PROBES:
-                middle = (good + bad) / 2
-                if self._fails_alone(index, middle):
-                    bad = middle
-                else:
-                    good = middle
-            self.best = _Failing(bad, True, self._alone(index, bad), bad)
+            self._probe_alone(index, late=False)
+            if self._alone(index, ZERO, late=True).picks:
+                self._probe_alone(index, late=True)
 
-    def _alone(self, index: int, error: Fraction) -> Script:
+    def _probe_alone(self, index: int, late: bool) -> None:
+        def fails(error: Fraction) -> bool:
+            return self._fails(self._alone(index, error, late), error)
+
+        good, bad = ZERO, self.cap if self.best is None else self.best.error * (1 - BESIDE)
+        if bad <= 0 or not fails(bad):
+            return
+        rough, fine = bad, self._apart()
+        while bad - good >= fine:
+            middle = (good + bad) / 2
+            if not fails(middle):
+                good = middle
+                continue
+            bad = middle
+            if bad - good > self.cap / PROBES:
+                rough = bad
+        bound = simplest(good, bad)
+        if bound == 0:  # the solver will say whether it fails at none already
+            bound = rough
+        if fails(bound):
+            self.best = _Failing(bound, True, self._alone(index, bound, late), bound)
+            return
+        nice = ((bound // step + 1) * step for step in STEPS)
+        shown = next((error for error in nice if error <= self.cap and fails(error)), bad)
+        self.best = _Failing(bound, False, self._alone(index, shown, late), shown)
+
+    def _apart(self) -> Fraction:
+        """Errors at which the order of events changes in a lone press are at least so far apart.
+
+        There 1 + error is a whole number of ticks (or of the parts in which windows are whole)
+        by a whole number of the clock's own ticks, both no more than a run has. Two different
+        fractions of denominators up to n differ by 1/n^2 at least; so the simplest fraction
+        between two errors closer than that is the only one there.
+        """
+        ticks = 2 * (max(self.subject.lone.settled) + 1)
+        parts = lcm(*(w.resolution for w in self.subject.windows))
+        return Fraction(1, (ticks * parts) ** 2)
+
+    def _alone(self, index: int, error: Fraction, late: bool) -> Script:
+        """One press; all that the world picks is as little as may be, or as much if ``late``."""
         clock = self._off_by(self.on_time, error).clock
         parts = lcm(clock.resolution, *(w.resolution for w in self._windows_at(error)))
         period = int(parts * (1 + self.sign * error))
         presses, delay = (Press(0, index),), self.on_time.delay[0] * parts
-        return Script(presses, delay, (), ((PERIOD, period),), parts)
-
-    def _fails_alone(self, index: int, error: Fraction) -> bool:
-        return self._fails(self._alone(index, error), error)
+        script = Script(presses, delay, (), ((PERIOD, period),), parts)
+        if not late:
+            return script
+        link, windows = self._off_by(self.on_time, error), self._windows_at(error)
+        return replace(script, picks=most_picked(link, windows, script))
 
     def _fails(self, script: Script, error: Fraction) -> bool:
         """The script is legal on a clock off by ``error``, and something comes out wrong."""
@@ -267,6 +313,15 @@ def _fastest(link: Link) -> Fraction:
     shortest = min(ticks for _, ticks in lengths(link.scheme.transmitter()))
     wanders = Fraction(link.clock.wander, shortest)
     return max(FASTEST, (wanders - 1) * (1 - Fraction(1, PROBES)))
+
+
+def simplest(least: Fraction, most: Fraction) -> Fraction:
+    """The fraction of the least denominator from ``least`` to ``most``, both at least 0."""
+    whole_part = ceil(least)
+    if whole_part <= most:
+        return Fraction(whole_part)
+    below = whole_part - 1
+    return below + 1 / simplest(1 / (most - below), 1 / (least - below))
 
 
 def _coarse(script: Script, windows: tuple[Windows, ...]) -> Script:
