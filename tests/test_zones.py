@@ -20,7 +20,8 @@ from verify.language.machine import System
 from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
-from verify.parts.pause import End, Pause
+from verify.parts.pause import PAUSE, End, Pause
+from verify.parts.script import Script
 from verify.questions.judging import Subject, judge
 
 UNDECIDED = Verdict.UNDECIDED
@@ -92,6 +93,11 @@ def parts(link: Link) -> list[System]:
     ]
 
 
+def done(script: Script) -> int:
+    """How often the world did something: presses and pauses cost the same."""
+    return len(script.presses) + sum(pick.name == PAUSE.name for pick in script.picks)
+
+
 def held_together(system: System) -> None:
     explored = explore(system, Budget(3, 6_000), Progress())
     zoned = explore_zones(system, Budget(6, 20_000), Progress())
@@ -100,7 +106,7 @@ def held_together(system: System) -> None:
         return
     assert explored.verdict is zoned.verdict
     if explored.script is not None and zoned.script is not None:
-        assert len(explored.script.presses) == len(zoned.script.presses)
+        assert done(explored.script) == done(zoned.script)
         return
     explored = explore(system, Budget(3, 6_000), Progress(), latencies=True)
     zoned = explore_zones(system, Budget(6, 20_000), Progress(), latencies=True)
