@@ -235,6 +235,28 @@ def test_a_lifetime_without_time_is_undecided() -> None:
     assert found.ticks is None
 
 
+@pytest.mark.parametrize(("error", "ticks"), [("1/40", 8 * 16 + 4 + 1 + 2), ("-1/40", 159)])
+def test_jitter_delays_an_edge_and_not_many_in_a_row(error: str, ticks: int) -> None:
+    """By hand, on a line of 2 ticks: slow by a fortieth, slot 16 begins 3.2 ticks late, and with
+    a tick of jitter more than the 4 before the sample. Fast, jitter does not matter.
+    """
+    link = scan(Scan(3, 8, 4), error, error, delay=(2, 2), faults=Faults(jitter=1))
+
+    assert lives(link).ticks == ticks
+
+
+def test_a_synced_scan_on_a_line_with_jitter_holds_where_moves_are_apart() -> None:
+    link = scan(
+        Scan(2, 12, 6, synced=True),
+        "-1/100",
+        "1/100",
+        faults=Faults(jitter=1),
+        operator=Operator(spacing=2),
+    )
+
+    assert asked(link).verdict is Verdict.HOLDS
+
+
 # -- what the search rests on -----------------------------------------------------
 
 

@@ -46,12 +46,14 @@ class _Edges:
     fall: Signal
 
 
-def build(line: int, delays: tuple[Ticks, ...], faults: Faults) -> tuple[Machine, ...]:
+def build(
+    line: int, delays: tuple[Ticks, ...], faults: Faults, apart: Ticks = 1
+) -> tuple[Machine, ...]:
     """The stages of line number ``line``, in order.
 
     ``delays[b]``: ticks to the far end of branch ``b``, besides what the faults add. A line
     that swallows short pulses takes ``shortest`` ticks to tell them from others: it is
-    late by that much with every edge.
+    late by that much with every edge. ``apart``: ticks that jitter leaves between two edges.
     """
     name = f"line{line}"
     edges = _Edges(line_rise(line), line_fall(line))
@@ -71,7 +73,7 @@ def build(line: int, delays: tuple[Ticks, ...], faults: Faults) -> tuple[Machine
         if faults.jitter:
             # Before the constant delay: its picks then come at the same ticks with any delay.
             near = _Edges(Signal(f"{here}.late.rise"), Signal(f"{here}.late.fall"))
-            machines.append(_jitter(f"{here}.jitter", edges, near, faults.jitter))
+            machines.append(_jitter(f"{here}.jitter", edges, near, faults.jitter, apart))
         machines.append(_delay(here, near, far, ex.Constant(delay)))
     return tuple(machines)
 
@@ -111,10 +113,11 @@ def _swallow(name: str, near: _Edges, shortest: int) -> tuple[Machine, _Edges]:
     return Machine(f"{name}.shortest", (proving, falls), body), out
 
 
-def _jitter(name: str, near: _Edges, far: _Edges, jitter: int) -> Machine:
-    """Each edge late by 0 to ``jitter`` ticks, but after the edge before it by at least one."""
+def _jitter(name: str, near: _Edges, far: _Edges, jitter: int, apart: Ticks) -> Machine:
+    """Each edge late by 0 to ``jitter`` ticks, but ``apart`` after the edge before it."""
     late = number(f"{name}.late", 0, jitter)
     last = Timer(f"{name}.last", 2 * jitter + 2)
+    behind = last.left + ex.Constant(apart)
     memory: list[object] = [late, last]
     body: list[Statement] = []
     for kind, enters, leaves in (("rise", near.rise, far.rise), ("fall", near.fall, far.fall)):
@@ -123,7 +126,7 @@ def _jitter(name: str, near: _Edges, far: _Edges, jitter: int) -> Machine:
         queue = Rule(
             "behind the edge before it",
             (last.running() | last.expires()) & (late.read() <= last.left),
-            (travelling.put(last.left + 1), last.start(last.left + 1)),
+            (travelling.put(behind), last.start(behind)),
         )
         own = Rule("late", ex.Truth(True), (travelling.put(late.read()), last.start(late.read())))
         body += [

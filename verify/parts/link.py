@@ -209,7 +209,7 @@ def _system(link: Link, rest: list[Machine], resolution: int) -> System:
     first, transmitter = _operator(link), link.scheme.transmitter()
     if link.any_start:
         transmitter = anywhere(transmitter)
-    pauses = (build_pause(link.pause),) if link.pause.most else ()
+    pauses = build_pause(link.pause) if link.pause.most else ()
     if link.clock == Clock() and resolution == 1:
         transmitter = pausing(transmitter, link.pause, End.TRANSMITTER)
         return System((first, *pauses, *transmitter, *rest))
@@ -230,6 +230,12 @@ def _system(link: Link, rest: list[Machine], resolution: int) -> System:
         resolution,
         link.clock.rated,
     )
+
+
+def _apart(link: Link, resolution: int) -> Ticks:
+    """Ticks that jitter leaves between two edges: none to speak of where time has no smallest
+    step and levers move at any moment, or edges would pile up."""
+    return Fraction(1, resolution) if link.scheme.warm_up else 1
 
 
 def _monitors(link: Link, branch: int, windows: Windows, resolution: int) -> list[Machine]:
@@ -270,7 +276,7 @@ def whole(
     machines: list[Machine] = []
     delays = tuple(delay + extra - link.faults.proving for extra in link.branches)
     for k in range(scheme.lines):
-        machines += line.build(k, delays, link.faults)
+        machines += line.build(k, delays, link.faults, _apart(link, resolution))
     for branch in range(len(link.branches)):
         machines += _receiver(link, branch, delay + link.branches[branch])
     if windows is not None:
@@ -289,7 +295,7 @@ def factored(link: Link, windows: Windows | None, resolution: int = 1) -> System
     scheme = link.scheme
     machines: list[Machine] = []
     for k in range(scheme.lines):
-        machines += line.build(k, (0,), link.faults)
+        machines += line.build(k, (0,), link.faults, _apart(link, resolution))
     machines += _receiver(link, 0, link.faults.proving)
     if windows is not None:
         machines += _watching(link, (windows,), resolution)
