@@ -16,7 +16,7 @@ from verify.errors import LinkFileError, UsageError
 from verify.linkfile import parse
 from verify.parts.link import Link
 from verify.parts.operator import Operator
-from verify.parts.pause import End, Pause
+from verify.parts.pause import End, Pause, told
 from verify.questions.judging import EngineName, Judgement, Subject, judge
 from verify.questions.margin import margin
 
@@ -45,14 +45,14 @@ def test_a_gap_is_longer_by_as_long_as_the_transmitter_stops() -> None:
 
     assert strikes(link, Script((Press(0, 0),))) == [(2, 0)]
     # The first choice stops it for one tick, the second for two: gap 2 becomes gap 4.
-    assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause", 1),))) == [(4, 1)]
-    assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause", 0),))) == []
+    assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause.transmitter", 1),))) == [(4, 1)]
+    assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause.transmitter", 0),))) == []
 
 
 def test_what_begins_during_a_pause_waits_for_its_end() -> None:
     link = make_link(even_gaps(2), pause=Pause(3, 1, End.TRANSMITTER))
 
-    assert strikes(link, Script((Press(1, 0),), picks=(Chosen(0, "pause", 2),))) == [(5, 1)]
+    assert strikes(link, Script((Press(1, 0),), picks=(Chosen(0, "pause.transmitter", 2),))) == [(5, 1)]
 
 
 @pytest.mark.parametrize("engine", ["zones", "explorer"])
@@ -71,7 +71,7 @@ def test_two_pauses_of_a_tick_are_as_bad_as_one_of_two(engine: EngineName) -> No
 
     assert twice.verdict is Verdict.FAILS
     assert twice.trace is not None
-    assert len([c for c in twice.trace.script.picks if c.name == "pause"]) == 2
+    assert len([c for c in twice.trace.script.picks if told(c)]) == 2
 
 
 def test_only_one_end_stops_in_a_run() -> None:
@@ -79,7 +79,7 @@ def test_only_one_end_stops_in_a_run() -> None:
     judged = verdict(scan(Pause(2, 2)), "zones")
 
     assert judged.trace is not None
-    ends = {c.value // 2 for c in judged.trace.script.picks if c.name == "pause"}
+    ends = {stop[0] for c in judged.trace.script.picks if (stop := told(c))}
     assert len(ends) == 1
 
 

@@ -20,7 +20,7 @@ from verify.language.machine import System
 from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
-from verify.parts.pause import PAUSE, End, Pause
+from verify.parts.pause import End, Pause, told
 from verify.parts.script import Script
 from verify.questions.judging import Subject, judge
 
@@ -95,7 +95,7 @@ def parts(link: Link) -> list[System]:
 
 def done(script: Script) -> int:
     """How often the world did something: presses and pauses cost the same."""
-    return len(script.presses) + sum(pick.name == PAUSE.name for pick in script.picks)
+    return len(script.presses) + sum(told(pick) is not None for pick in script.picks)
 
 
 def held_together(system: System) -> None:

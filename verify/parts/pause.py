@@ -1,8 +1,8 @@
 """A pause: the clock of one end stands still for a while, and goes on where it stopped.
 
 While it stands, timers of that end do not run; what needs no time (levers, wires, gates)
-goes on. A transformation of machines, the same for every scheme, and a machine that lets
-the world choose when, at which end, and for how long.
+goes on. A transformation of machines, the same for every scheme, and a machine for each
+end that lets the world choose when, and for how long.
 """
 
 from __future__ import annotations
@@ -15,10 +15,8 @@ from verify.language import expressions as ex
 from verify.language.durations import Measure, remeasured
 from verify.language.machine import Each, Machine, Offer, Rule, Statement
 from verify.language.state import Bank, Number, Signal, Timer, number
+from verify.parts.script import Chosen
 from verify.parts.signals import paused
-
-# The world takes this up: number (end, length - 1), ends in the order of ``Pause.ends``.
-PAUSE = Signal("pause", ("choice",))
 
 
 class End(Enum):
@@ -57,40 +55,46 @@ class Pause:
             return End.TRANSMITTER, End.RECEIVER
         return (self.end,)
 
-    def chosen(self, choice: int) -> tuple[End, int]:
-        """Which end a choice of the world stops, and for how many ticks."""
-        end, length = divmod(choice, self.most)
-        return self.ends[end], length + 1
+
+def stops(end: End) -> Signal:
+    """The world lets an end stop; its number is the length, less one."""
+    return Signal(f"pause.{end.value}", ("choice",))
+
+
+def told(choice: Chosen) -> tuple[End, int] | None:
+    """Which end a choice of a run stops, and for how many ticks; None if it is no pause."""
+    for end in (End.TRANSMITTER, End.RECEIVER):
+        if choice.name == stops(end).name:
+            return end, choice.value + 1
+    return None
 
 
 def _still(end: End, most: int) -> Timer:
     return Timer(f"pause.{end.value}", most)
 
 
-def left(pause: Pause) -> Number:
-    """How many more pauses there may be."""
-    return number("pause.left", 0, pause.times, pause.times)
+def left(pause: Pause, end: End) -> Number:
+    """How many more pauses of an end there may be."""
+    return number(f"pause.{end.value}.left", 0, pause.times, pause.times)
 
 
-def build(pause: Pause) -> Machine:
-    """The machine that takes up pauses and tells the ends."""
-    stops = left(pause)
-    who = number("pause.end", -1, len(pause.ends) - 1, -1)
-    choice = PAUSE.occurrence("stop")["choice"]
-    ends = ex.Lookup(tuple(k for k, _ in enumerate(pause.ends) for _ in range(pause.most)), choice)
-    lengths = tuple(range(1, pause.most + 1)) * len(pause.ends)
-    allowed: ex.Bool = (stops.read() > 0) & (who.read().eq(-1) | who.read().eq(ends))
-    memory: list[Number | Timer] = [stops, who]
-    body: list[Statement] = []
-    for k, end in enumerate(pause.ends):
-        still = _still(end, pause.most)
-        memory.append(still)
-        allowed &= ~still.running()
-        stop = (still.start(ex.Lookup(lengths, choice)), paused(end.value).emit(still.left))
-        body.append(Each(PAUSE, "stop", (Rule(f"{end.value} stops", ends.eq(k), stop),)))
-    then = (stops.set(stops.read() - 1), who.set(ends))
-    offer = Offer(PAUSE, len(lengths), "stop", allowed, then)
-    return Machine("pause", tuple(memory), tuple(body), offer)
+def build(pause: Pause) -> tuple[Machine, ...]:
+    """The machines that take up pauses, one for each end, and tell its machines."""
+    return tuple(_stopping(pause, end) for end in pause.ends)
+
+
+def _stopping(pause: Pause, end: End) -> Machine:
+    still, more = _still(end, pause.most), left(pause, end)
+    choice = stops(end).occurrence("stop")["choice"]
+    length = ex.Lookup(tuple(range(1, pause.most + 1)), choice)
+    allowed: ex.Bool = (more.read() > 0) & ~still.running()
+    for other in pause.ends:
+        if other is not end:
+            allowed &= left(pause, other).read().eq(pause.times)
+    stop = (still.start(length), paused(end.value).emit(still.left))
+    offer = Offer(stops(end), pause.most, "stop", allowed, (more.set(more.read() - 1),))
+    body = (Each(stops(end), "stop", stop),)
+    return Machine(f"pause.{end.value}", (more, still), body, offer)
 
 
 def pausing(

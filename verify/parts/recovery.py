@@ -43,7 +43,10 @@ def counting(
     """Monitors that say what went wrong only when it counts."""
     counts: ex.Bool = ~_since(spared, pause, any_start).running()
     if pause.most and not any_start:
-        counts &= left(pause).read() < pause.times
+        ended: ex.Bool = ex.Truth(False)
+        for end in pause.ends:
+            ended |= left(pause, end).read() < pause.times
+        counts &= ended
     return tuple(replace(m, body=_all(m.body, counts)) for m in machines)
 
 

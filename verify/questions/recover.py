@@ -9,7 +9,7 @@ from verify.engines.lasso import Lasso, lasso
 from verify.engines.simulator import Simulator
 from verify.engines.trace import Trace
 from verify.parts.link import Link
-from verify.parts.pause import PAUSE, Pause
+from verify.parts.pause import Pause, told
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
 
 # Times this many times longer than the slowest lone press are looked at.
@@ -106,8 +106,7 @@ class _Search:
             raise AssertionError("a failure without a trace")
         script, subject = trace.script, self._subject(spared)
         simulator = Simulator(subject.link, script.delay, subject.windows, script.resolution)
-        pauses = [c for c in script.picks if c.name == PAUSE.name]
-        ends = [c.tick + self.link.pause.chosen(c.value)[1] for c in pauses]
+        ends = [c.tick + stop[1] for c in script.picks if (stop := told(c)) is not None]
         since = max(ends, default=-1)
         found = lasso(simulator, script, since, trace.failure.tick)
         if found is None:

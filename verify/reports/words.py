@@ -13,7 +13,7 @@ from verify.parts import monitor, operator
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.parts.operator import Operator
-from verify.parts.pause import PAUSE
+from verify.parts.pause import told as told_pause
 from verify.parts.signals import MISSED, Kind
 from verify.reports.lever_words import moves_of, what_went_wrong
 from verify.units import duration_text, seconds, ticks_text
@@ -79,8 +79,8 @@ def script_lines(trace: Trace, link: Link) -> list[str]:
         did = ("let go", "pressed")[pressed] if link.kind == "press" else ("down", "up")[pressed]
         done.append((tick, f"{moment(tick, link)}: {quoted(link, i)} {did}"))
     for choice in trace.script.picks:
-        if choice.name == PAUSE.name:
-            end, length = link.pause.chosen(choice.value)
+        if (stop := told_pause(choice)) is not None:
+            end, length = stop
             stopped = ticks_text(length * trace.script.resolution, link.tick)
             stands = f"the {end.value} stops for {stopped}"
             done.append((choice.tick, f"{moment(choice.tick, link)}: {stands}"))
