@@ -26,7 +26,7 @@ from verify.cli import main
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.simulator import NotAllowedError, Simulator
 from verify.engines.trace import Press, Script
-from verify.errors import DisagreementError, LinkFileError
+from verify.errors import DisagreementError, LinkFileError, UsageError
 from verify.linkfile import load
 from verify.parts.clock import Clock
 from verify.parts.link import Link
@@ -46,21 +46,13 @@ CARILLON, TUNE = LINKS / "carillon.toml", LINKS / "carillon_tune.csv"
 @st.composite
 def problems(draw: st.DrawFn) -> tuple[Link, Matrix, list[Wanted]]:
     """A link, any matrix for it, and presses."""
-    scheme, kind = draw(
-        st.sampled_from(
-            [
-                (WirePerInput(3), "press"),
-                (even_gaps(3), "press"),
-                (ParallelCode((1, 2, 4), 3), "press"),
-                (WirePerInput(3), "level"),
-                (Scan(3, 2, 1), "level"),
-            ]
-        )
-    )
+    # Of a scan only the operator is asked: it waits until the link is warm.
+    schemes = [WirePerInput(3), even_gaps(3), ParallelCode((1, 2, 4), 3), Scan(3, 2, 1)]
+    scheme = draw(st.sampled_from(schemes))
     operator = Operator(
         repeat=draw(st.integers(0, 8)),
-        hold=(draw(st.integers(1, 4)),) * 2 if kind == "press" else (1, 1),
-        overlap=draw(st.sampled_from([None, 1, 2, 3])) if kind == "press" else None,
+        hold=(draw(st.integers(1, 4)),) * 2,
+        overlap=draw(st.sampled_from([None, 1, 2, 3])),
     )
     entry = st.integers(0, 9)
     row = st.tuples(entry, entry, entry)
@@ -73,7 +65,7 @@ def problems(draw: st.DrawFn) -> tuple[Link, Matrix, list[Wanted]]:
         )
     )
     delay = (draw(st.integers(0, 2)),) * 2
-    return make_link(scheme, operator, kind=kind, delay=delay), pairs, wanted
+    return make_link(scheme, operator, delay=delay), pairs, wanted
 
 
 def allowed(link: Link, pairs: Matrix, presses: list[Press]) -> bool:
@@ -203,12 +195,9 @@ def test_what_is_scheduled_comes_out_right(inputs: list[int], repeat: int) -> No
     assert len(trace.latencies) == 2 * len(inputs)
 
 
-def test_levers_wait_until_the_link_is_warm() -> None:
-    link = make_link(Scan(2, 2, 1, synced=True), kind="level", delay=(1, 1))
-    found = asked(link, [Wanted(0), Wanted(1), Wanted(0)])
-
-    assert found.presses is not None
-    assert found.presses[0].tick == link.cold - 1 > 0
+def test_levers_have_no_pace() -> None:
+    with pytest.raises(UsageError, match="found levers; allowed: a link of presses"):
+        asked(make_link(Scan(2, 2, 1), kind="level"), [Wanted(0)])
 
 
 def test_clocks_of_unknown_rate() -> None:

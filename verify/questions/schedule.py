@@ -10,7 +10,7 @@ from math import lcm
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.simulator import NotAllowedError
 from verify.engines.trace import Press, Script, Trace
-from verify.errors import DisagreementError
+from verify.errors import DisagreementError, UsageError
 from verify.parts.link import Link
 from verify.pressfile import Wanted
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject
@@ -34,8 +34,8 @@ class Placed:
 class Schedule:
     """``presses``: None unless ``verdict`` is that it holds.
 
-    ``pairs``: None where no spacing was found. ``last_strike``: tick of the last change of an
-    output in the simulator's run, all that is unknown at its least. ``at_one_spacing``: ticks
+    ``pairs``: None where no spacing was found. ``last_strike``: its tick in the
+    simulator's run, all that is unknown at its least. ``at_one_spacing``: ticks
     from the first press to the last at the least safe spacing, the same for all inputs.
     """
 
@@ -69,8 +69,13 @@ def schedule(
     """When each press comes at the earliest, played by the simulator.
 
     Under the bounds of the link's operator, but for its own spacing.
-    Raises DisagreementError if the simulator does not find all of it right.
+    Raises UsageError for levers, DisagreementError if the simulator does not find all right.
     """
+    if subject.link.kind != "press":
+        raise UsageError(
+            "schedule: found levers; allowed: a link of presses: a lever's output need not show a "
+            "move that is taken back at once, so that any pace would do"
+        )
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     spacing = least_spacing(subject, engine, progress, budget)
     if spacing.ticks is None:
@@ -118,14 +123,13 @@ def _after(
     for i, k in last.items():
         least = pairs[i][index]
         if i == index:
-            held = operator.hold[0] + 1 if link.kind == "press" else 0
-            least = max(least, operator.repeat, held)
+            least = max(least, operator.repeat, operator.hold[0] + 1)
         yield placed[k].tick + least, k
     if placed:
         before = placed[-1]
         yield before.tick + (before.input >= index), len(placed) - 1
     most = operator.overlap
-    if link.kind == "press" and most is not None and most <= len(placed):
+    if most is not None and most <= len(placed):
         k = len(placed) - most
         yield placed[k].tick + operator.hold[0], k  # let go in that tick: no more held
 
@@ -152,10 +156,7 @@ def _played(subject: Subject, placed: Sequence[Placed]) -> Ticks:
     if trace.failure is not None:
         raise _bug(f"{trace.failure.kind} of {trace.failure.output} at {trace.failure.tick}")
     strikes = [event.tick for event in trace.events if event.signal.startswith("out.")]
-    last = max(strikes, default=None)
-    if last is None:
-        raise _bug("no output changes")
-    return whole(Fraction(last, resolution))
+    return whole(Fraction(max(strikes), resolution))
 
 
 def _bug(what: str) -> DisagreementError:

@@ -20,8 +20,6 @@ from verify.reports.as_json import _head, _trace
 from verify.reports.console import output_console, say
 from verify.reports.terminal import (
     MOST_ROWS,
-    _change,
-    _changes,
     _show_trace,
     _table,
     conditions,
@@ -43,7 +41,7 @@ def show_schedule(subject: Subject, found: Schedule, file: str) -> None:
             left = f"The first {MOST_ROWS} of {len(found.presses)}; --csv and --json have all."
             say(console, left)
     elif found.verdict is Verdict.FAILS:
-        say(console, _failed(link, found))
+        say(console, _failed(found))
         if found.trace is not None:
             _show_trace(console, subject, found.trace)
     else:
@@ -57,13 +55,13 @@ def show_schedule(subject: Subject, found: Schedule, file: str) -> None:
 def _held(link: Link, found: Schedule, file: str) -> str:
     presses, total = found.presses or (), found.total or 0
     number = len(presses)
-    noun = _change(link) if number == 1 else _changes(link)
-    said = [f"holds: {number} {noun} of '{printable(file)}' come{'s' * (number == 1)} out right"]
+    noun, verb = ("press", "comes") if number == 1 else ("presses", "come")
+    said = [f"holds: {number} {noun} of '{printable(file)}' {verb} out right"]
     if number > 1:
         said[0] += f", the last {ticks_text(total, link.tick)} after the first"
     said[0] += (
         ": as early as the proved spacings of pairs allow, and played so by the simulator, where "
-        f"the last output changes at {_at(link, found)}."
+        f"the last strike comes at {_at(link, found)}."
     )
     if total:
         mean = rate_text(Fraction(number - 1) / (total * link.tick))
@@ -81,9 +79,9 @@ def _at(link: Link, found: Schedule) -> str:
     return f"tick {decimal_text(Fraction(last))} ({duration_text(last * link.tick)})"
 
 
-def _failed(link: Link, found: Schedule) -> str:
+def _failed(found: Schedule) -> str:
     if found.pairs is None:
-        return f"fails: no spacing is safe; a {_change(link)} goes wrong by itself."
+        return "fails: no spacing is safe; a press goes wrong by itself."
     return "fails: no table of spacings that is safe as a whole was found."
 
 
