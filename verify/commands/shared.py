@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import sys
@@ -29,6 +30,9 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
 
     @wraps(command)
     def run(*args: P.args, **kwargs: P.kwargs) -> None:
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            # A name that the terminal cannot show is better escaped than nothing at all.
+            sys.stdout.reconfigure(errors="backslashreplace")
         try:
             status = command(*args, **kwargs)
             if sys.stdout is not None:

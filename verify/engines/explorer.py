@@ -75,6 +75,8 @@ class _Search:
         for state in self.compiled.starts():
             # A press at the first tick there is; before it nothing can happen.
             self._reach(_Node(state, -1, 0, None, (), ()), [])
+            if self.budget.spent(self.progress.states):
+                return self._answer(Verdict.UNDECIDED, complete=False)
         while self.heap:
             presses, _, _, visit = heappop(self.heap)
             self.progress.presses = presses

@@ -356,6 +356,8 @@ class _Search:
         try:
             for zone, values in self.stepper.zones():
                 self._reach(_Node(zone, 0, None, values=values))
+                if self.budget.spent(self.progress.states):
+                    return self._answer(Verdict.UNDECIDED, "nothing")
             while self.heap:
                 presses, _, visit = heappop(self.heap)
                 self.progress.presses = presses
