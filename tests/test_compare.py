@@ -30,12 +30,24 @@ from verify.fastest import fastest, link_file, schemes_for
 from verify.linkfile import parse
 from verify.parts.operator import Operator
 from verify.questions.advice import advice
-from verify.questions.compare import COLUMNS, FAR_SKEW, RATE, SPACING, Cell, Row, compare
+from verify.questions.compare import (
+    COLUMNS,
+    DRIFT,
+    FAR_SKEW,
+    SPACING,
+    Cell,
+    Column,
+    Row,
+    compare,
+    is_open,
+)
 from verify.questions.growth import CURVES, POINTS, curve_links
 from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
+from verify.questions.lifetime import lifetime
 from verify.questions.margin import margin
 from verify.questions.rate_margin import rate_margin
+from verify.questions.recover import recover
 from verify.questions.spacing import least_spacing
 from verify.reports import curves
 from verify.reports.comparison_data import comparison_csv
@@ -137,19 +149,88 @@ def test_without_a_safe_spacing_nothing_else_makes_sense() -> None:
     assert row.cells["skew"].reason == "no spacing is safe"
 
 
-def test_the_rate_of_a_clock_is_exact_in_its_column() -> None:
+def column(key: str) -> Column:
+    return next(c for c in COLUMNS if c.key == key)
+
+
+# So long that questions that may take long are answered.
+LONG = 600
+
+
+def test_the_drift_of_a_clock_is_exact_in_its_column() -> None:
     link = make_link(PulseGap((8, 16), 3, (1, 1)), Operator(spacing=40))
-    columns = (SPACING, RATE)
-    row = compare([link], Budget(60), columns=columns)[0]
+    columns = (SPACING, column("drift"))
+    row = compare([link], Budget(LONG), columns=columns)[0]
     at_it = link.with_operator(spacing=row.spacing)
 
     alone = rate_margin(at_it, "auto", Progress())
 
     assert alone.least.amount is not None
-    assert row.cells["rate"].amounts == {"least": -alone.least.amount, "most": alone.most.amount}
+    assert row.cells["drift"].amounts == {
+        "least": -alone.least.amount,
+        "most": alone.most.amount,
+        "lasts": None,
+    }
     line = next(csv.DictReader(io.StringIO(comparison_csv([row], columns))))
-    assert Fraction(line["rate_most"]) == alone.most.amount
-    assert float(line["rate_least_float"]) == -alone.least.amount
+    assert Fraction(line["drift_most"]) == alone.most.amount
+    assert float(line["drift_least_float"]) == -alone.least.amount
+    assert line["drift_lasts_ticks"] == ""
+
+
+def test_a_free_scan_bears_no_drift_and_lasts_as_long_as_its_lifetime() -> None:
+    link = fastest("free-scan", 3, TICK)
+    row = compare([link], Budget(LONG), columns=(SPACING, column("drift")))[0]
+    off = replace(link, clock=replace(link.clock, rate=(-DRIFT, DRIFT)))
+
+    lasting = lifetime(Subject(off.with_operator(spacing=row.spacing)), "auto", Progress())
+
+    assert lasting.ticks is not None
+    assert row.cells["drift"].amounts == {"least": 0, "most": 0, "lasts": lasting.ticks}
+    nothing = rate_margin(link, "auto", Progress())
+    assert (nothing.least.amount, nothing.most.amount) == (0, 0)
+
+
+@pytest.mark.parametrize("scheme", schemes_for(None))
+def test_recovery_is_what_the_question_says(scheme: str) -> None:
+    link = fastest(scheme, 2, TICK)
+    row = compare([link], Budget(LONG), columns=(SPACING, column("recovery")))[0]
+    cell = row.cells["recovery"]
+
+    found = recover(link.with_operator(spacing=row.spacing), "auto", Progress())
+
+    assert cell.verdict is found.verdict
+    assert cell.amounts == {"most": found.ticks}
+
+
+def test_a_synced_scan_is_right_again_and_a_free_one_never() -> None:
+    """Common practice, no source: within two frames, and the slot that is sampled."""
+    links = [fastest(scheme, 2, TICK) for scheme in ("free-scan", "synced-scan")]
+    rows = compare(links, Budget(LONG), jobs=2)
+    free, synced = (row.cells["recovery"] for row in rows)
+
+    assert (free.verdict, free.pressed) == (Verdict.FAILS, False)
+    assert synced.verdict is Verdict.HOLDS
+    assert synced.amounts["most"] is not None
+    assert synced.amounts["most"] <= 2 * 2 * 2 + 2
+    told = {one.row.link.name: one for one in advice(rows)["level"]}
+    assert told["synced-scan"].reasons == ("recovery",)
+    assert told["free-scan"].fails == ("recovery",)
+
+
+def test_out_of_step_for_ever_only_while_keys_are_pressed() -> None:
+    """A frame that begins in the middle of another: a pause between presses ends that."""
+    row = compare([fastest("framed-serial", 3, TICK)], Budget(LONG))[0]
+
+    assert row.cells["recovery"].verdict is Verdict.FAILS
+    assert row.cells["recovery"].pressed
+
+
+def test_what_is_cut_short_on_purpose_leaves_the_rest_decided() -> None:
+    row = compare([fastest("synced-scan", 7, TICK)], Budget(60))[0]
+
+    assert row.cells["recovery"].verdict is Verdict.UNDECIDED
+    assert not is_open(row)
+    assert is_open(replace(row, cells={**row.cells, "skew": Cell(Verdict.UNDECIDED)}))
 
 
 def test_what_is_open_when_the_time_is_up_is_undecided() -> None:
@@ -282,7 +363,7 @@ def test_the_csv_file_says_what_json_says(tmp_path: Path) -> None:
         for column in COLUMNS:
             cell = link[column.key]
             assert line[f"{column.key}_verdict"] == (cell["verdict"] or "")
-            for name in column.amounts:
+            for name in set(column.amounts) - set(column.ratios):
                 ticks = cell[f"{name}_ticks"]
                 assert line[f"{column.key}_{name}_ticks"] == ("" if ticks is None else str(ticks))
 

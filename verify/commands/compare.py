@@ -93,9 +93,8 @@ def compare(
 
         prepare(curves, overwrite=force)
 
-    from verify.engines.answer import Verdict
     from verify.questions.compare import compare as rows_of
-    from verify.questions.compare import number_of_cells
+    from verify.questions.compare import is_open, number_of_cells
     from verify.questions.growth import CURVES, curve_links
     from verify.questions.workers import processors
 
@@ -122,8 +121,7 @@ def compare(
         from verify.reports.comparison import show_comparison
 
         show_comparison(rows, links.settings, links.title)
-    answers = [cell for row in (*rows, *curve_rows) for cell in row.cells.values()]
-    return UNDECIDED if any(c.verdict is Verdict.UNDECIDED for c in answers) else HOLDS
+    return UNDECIDED if any(map(is_open, (*rows, *curve_rows))) else HOLDS
 
 
 @dataclass(frozen=True)

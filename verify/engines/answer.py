@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from fractions import Fraction
@@ -21,23 +22,31 @@ class Verdict(Enum):
 
 @dataclass
 class Budget:
-    """How far a search may go: seconds of work and states or steps. None: no limit."""
+    """How far a search may go: seconds of work and states or steps. None: no limit.
+
+    ``clock``: what counts the seconds.
+    """
 
     seconds: float | None = None
     states: int | None = None
-    started: float = field(default_factory=monotonic)
+    started: float | None = None
+    clock: Callable[[], float] = monotonic
+
+    def __post_init__(self) -> None:
+        self.begun = self.clock() if self.started is None else self.started
+        self.started = self.begun
 
     def left(self) -> float | None:
         """Seconds that remain, at least a little; None if there is no limit."""
         if self.seconds is None:
             return None
-        return max(0.001, self.seconds - (monotonic() - self.started))
+        return max(0.001, self.seconds - (self.clock() - self.begun))
 
     def spent(self, states: int) -> bool:
         """The search should stop and say how far it got."""
         if self.states is not None and states > self.states:
             return True
-        return self.seconds is not None and monotonic() - self.started > self.seconds
+        return self.seconds is not None and self.clock() - self.begun > self.seconds
 
 
 @dataclass

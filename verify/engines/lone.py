@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 
+from verify.engines.answer import Budget
 from verify.engines.concrete import Compiled, State
 from verify.engines.lone_level import lone_move
 from verify.parts.clock import Clock
@@ -34,13 +35,17 @@ class Lone:
     rests: bool
 
 
-def lone_presses(link: Link) -> Lone:
-    """Press every input alone, or move the lever watched, under every choice of the world."""
+def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
+    """Press every input alone, or move the lever watched, under every choice of the world.
+
+    ``budget``: for the solver, which is asked where clocks are off; it raises OutOfReachError
+    when that is spent.
+    """
     if link.kind == "level":
         on_time = _lone_level(replace(link, clock=Clock()))
         return _stretched(on_time, link.scheme.stretch(link.clock))
     if link.clock.rated:
-        return _lone_at_rates(link)
+        return _lone_at_rates(link, budget or Budget())
     compiled = Compiled(factored(link, None))
     starts = list(compiled.starts())
     rows = [_press(compiled, starts, index, link.outputs[index]) for index in range(link.inputs)]
@@ -57,13 +62,13 @@ def _stretched(lone: Lone, ticks: Ticks) -> Lone:
     return replace(lone, latest=latest, settled=tuple(t + ceil(ticks) for t in lone.settled))
 
 
-def _lone_at_rates(link: Link) -> Lone:
+def _lone_at_rates(link: Link, budget: Budget) -> Lone:
     # Imported late: only clocks that are off need the solver here.
     from verify.engines.lone_rate import lone_press
 
     on_time = lone_presses(replace(link, clock=replace(link.clock, rate=(ZERO, ZERO))))
     system = factored(link, None, link.clock.resolution)
-    rows = [lone_press(system, index, link.outputs[index]) for index in range(link.inputs)]
+    rows = [lone_press(system, index, link.outputs[index], budget) for index in range(link.inputs)]
     return Lone(
         tuple(row[0] for row in rows),
         tuple(row[1] for row in rows),

@@ -20,18 +20,18 @@ from verify.units import Ticks, whole
 Row = tuple[Ticks | None, Ticks | None, int]
 
 
-def lone_press(system: System, index: int, output: int) -> Row:
+def lone_press(system: System, index: int, output: int, budget: Budget) -> Row:
     """Earliest and latest strike after a press of one input, and when all is at rest, in ticks.
 
     ``system``: one branch without monitors. Earliest is None if it never strikes, latest if it
-    may not. Raises OutOfReachError if it does not come to rest.
+    may not. Raises OutOfReachError if it does not come to rest, or the budget is spent.
     """
-    return _Lone(system, output).follow(index)
+    return _Lone(system, output, budget).follow(index)
 
 
 class _Lone(Search):
-    def __init__(self, system: System, output: int) -> None:
-        super().__init__(system, Budget(None), Progress(), latencies=False, most=1)
+    def __init__(self, system: System, output: int, budget: Budget) -> None:
+        super().__init__(system, budget, Progress(), latencies=False, most=1)
         self.output = output
         self.earliest: Exact | None = None
         self.latest: Exact | None = None

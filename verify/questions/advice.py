@@ -20,7 +20,7 @@ from fractions import Fraction
 from verify.engines.answer import Verdict
 from verify.questions.compare import Row
 
-TROUBLES = ("overlap", "pause")
+TROUBLES = ("overlap", "pause", "recovery")
 """Columns whose verdict says whether a link bears something."""
 
 FIGURES = ("lines", "worst latency", "spread", "spacing")
@@ -31,13 +31,14 @@ FIGURES = ("lines", "worst latency", "spread", "spacing")
 class Advice:
     """About one link. ``reasons``: the rules that picked it, or names of columns that it bears.
 
-    ``fails``: the troubles that it does not bear, though others do. ``behind``: the link that
-    equals or beats it in everything.
+    ``fails``: the troubles that it does not bear, though others do, or may; ``open``: those of
+    which it is undecided. ``behind``: the link that equals or beats it in everything.
     """
 
     row: Row
     reasons: tuple[str, ...]
     fails: tuple[str, ...] = ()
+    open: tuple[str, ...] = ()
     behind: Row | None = None
 
 
@@ -79,7 +80,8 @@ def _among(rows: list[Row]) -> list[Advice]:
         Advice(
             row := rows[i],
             tuple(reasons),
-            tuple(t for t, able in bearing.items() if able and _fails(row, t)),
+            tuple(t for t in TROUBLES if _fails(row, t) and any(_may_bear(r, t) for r in rows)),
+            tuple(t for t in TROUBLES if _may_bear(row, t) and not _bears(row, t)),
             next((o for o in ahead if not reasons and _never_worse(o, row)), None),
         )
         for i, reasons in picked.items()
@@ -115,7 +117,13 @@ def _fails(row: Row, trouble: str) -> bool:
     return trouble in row.cells and row.cells[trouble].verdict is Verdict.FAILS
 
 
+def _may_bear(row: Row, trouble: str) -> bool:
+    return _bears(row, trouble) or (
+        trouble in row.cells and row.cells[trouble].verdict is Verdict.UNDECIDED
+    )
+
+
 def _never_worse(a: Row, b: Row) -> bool:
     figures = zip(_known_figures(a), _known_figures(b), strict=True)
-    bears = ((_bears(a, trouble), _bears(b, trouble)) for trouble in TROUBLES)
+    bears = ((_bears(a, trouble), _may_bear(b, trouble)) for trouble in TROUBLES)
     return all(x <= y for x, y in figures) and all(x >= y for x, y in bears)

@@ -9,15 +9,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from time import process_time
 
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.errors import UsageError
 from verify.parts.link import Link
 from verify.parts.pause import Pause
-from verify.questions.judging import Subject, judge
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import latencies
-from verify.questions.margin import Side, margin
+from verify.questions.lifetime import lifetime
+from verify.questions.margin import FAR, Margin, Side, margin
 from verify.questions.rate_margin import rate_margin
+from verify.questions.recover import recover
 from verify.questions.spacing import least_spacing
 from verify.questions.workers import each
 
@@ -25,6 +28,10 @@ Amount = int | Fraction
 
 # Skew is looked at up to this many times the time that the slowest input takes.
 FAR_SKEW = 2
+# Ends that drift apart without end do so for any error; how soon is asked for this one.
+DRIFT = Fraction(1, 1000)
+# Of the time beyond a minute, questions that may take long have this part each.
+SHARE = 0.1
 
 
 @dataclass(frozen=True)
@@ -32,7 +39,8 @@ class Cell:
     """An answer. ``verdict`` None: the question makes no sense here, for ``reason``.
 
     ``amounts``: by name, in the unit of the column; None where there is no such amount.
-    ``beyond``: more than the amounts was not looked at, all up to there holds.
+    ``beyond``: more than the amounts was not looked at, all up to there holds. ``pressed``: it
+    fails for ever, but only while inputs go on changing.
     """
 
     verdict: Verdict | None
@@ -41,6 +49,7 @@ class Cell:
     reason: str = ""
     amounts: dict[str, Amount | None] = field(default_factory=dict)
     beyond: bool = False
+    pressed: bool = False
 
     @property
     def known(self) -> bool:
@@ -48,19 +57,26 @@ class Cell:
         return self.verdict in (Verdict.HOLDS, Verdict.FAILS)
 
 
+OPEN = Cell(Verdict.UNDECIDED)
+"""Nothing is known yet."""
+
+
 @dataclass(frozen=True)
 class Column:
-    """``ask``: the cell of a link at its least safe spacing. ``amounts``: their names.
+    """``ask``: the cell of a link at its least safe spacing, given that of the spacing itself.
+    ``amounts``: their names.
 
     ``margin``: the amounts are the most that holds, below zero (``least``) and above.
-    ``ratio``: they are parts of 1, and no ticks.
+    ``ratios``: amounts that are parts of 1, and no ticks. ``seconds``: of a question that may
+    take long, all that it gets, unless there is more than a minute for everything.
     """
 
     key: str
-    ask: Callable[[Link, Budget], Cell]
+    ask: Callable[[Link, Budget, Cell], Cell]
     amounts: tuple[str, ...] = ()
     margin: bool = False
-    ratio: bool = False
+    ratios: tuple[str, ...] = ()
+    seconds: float | None = None
 
 
 @dataclass(frozen=True)
@@ -85,12 +101,12 @@ class Row:
 # -- columns ------------------------------------------------------------------------
 
 
-def _spacing(link: Link, budget: Budget) -> Cell:
+def _spacing(link: Link, budget: Budget, _: Cell) -> Cell:
     found = least_spacing(Subject(link), "auto", Progress(), budget)
     return Cell(found.verdict, found.engine, found.covered, amounts={"least": found.ticks})
 
 
-def _latency(link: Link, budget: Budget) -> Cell:
+def _latency(link: Link, budget: Budget, _: Cell) -> Cell:
     """Over every sequence that keeps the spacing."""
     found = latencies(Subject(link), "auto", Progress(), budget)
     best, worst = found.best, found.worst
@@ -100,7 +116,7 @@ def _latency(link: Link, budget: Budget) -> Cell:
     return Cell(found.verdict, found.engine, found.covered, amounts=amounts)
 
 
-def _overlap(link: Link, budget: Budget) -> Cell:
+def _overlap(link: Link, budget: Budget, _: Cell) -> Cell:
     """Does it hold when any number are held at once?
 
     Presses keep the least safe spacing, and may be held until after the next. Levers may be
@@ -114,7 +130,7 @@ def _overlap(link: Link, budget: Budget) -> Cell:
     return Cell(judged.verdict, judged.engine, judged.covered)
 
 
-def _pause(link: Link, budget: Budget) -> Cell:
+def _pause(link: Link, budget: Budget, _: Cell) -> Cell:
     """Does it hold when one end, either, stops for a tick once, at any time?
 
     Or as its file has it, if that has pauses. The first failure will do.
@@ -124,8 +140,14 @@ def _pause(link: Link, budget: Budget) -> Cell:
     return Cell(judged.verdict, judged.engine, judged.covered)
 
 
-def _offset(link: Link, budget: Budget) -> Cell:
-    found = margin(link, "clock.offset", "auto", Progress(), budget, brief=True)
+def _margin(link: Link, of: str, budget: Budget, spacing: Cell, far: int = FAR) -> Margin:
+    """The link as it is was proved right when its spacing was found."""
+    proved = Judgement(Verdict.HOLDS, spacing.engine, spacing.covered, complete=True)
+    return margin(link, of, "auto", Progress(), budget, far=far, brief=True, proved=proved)
+
+
+def _offset(link: Link, budget: Budget, spacing: Cell) -> Cell:
+    found = _margin(link, "clock.offset", budget, spacing)
     cell = _side(found.most, "most")
     if found.least is None:
         return cell
@@ -141,13 +163,23 @@ def _offset(link: Link, budget: Budget) -> Cell:
     )
 
 
-def _skew(link: Link, budget: Budget) -> Cell:
-    found = margin(link, "line.skew", "auto", Progress(), budget, far=FAR_SKEW, brief=True)
+def _skew(link: Link, budget: Budget, spacing: Cell) -> Cell:
+    found = _margin(link, "line.skew", budget, spacing, far=FAR_SKEW)
     return _side(found.most, "most")
 
 
-def _rate(link: Link, budget: Budget) -> Cell:
-    """At the bounds themselves it may hold or not; every smaller error does."""
+def _drift(link: Link, budget: Budget, _: Cell) -> Cell:
+    """At the bounds themselves it may hold or not; every smaller error does.
+
+    Of ends that drift apart without end no error holds: how long it lasts is asked instead.
+    """
+    off = replace(link, clock=replace(link.clock, rate=(-DRIFT, DRIFT)))
+    if off.drifts_away:
+        lasting = lifetime(Subject(off), "auto", Progress(), budget)
+        lasts = None if lasting.ticks is None else Fraction(lasting.ticks)
+        none = Fraction(0)
+        amounts: dict[str, Amount | None] = {"least": none, "most": none, "lasts": lasts}
+        return Cell(Verdict.HOLDS, lasting.engine, lasting.covered, amounts=amounts)
     found = rate_margin(link, "auto", Progress(), budget)
     for side in (found.least, found.most):
         if side.verdict is not Verdict.HOLDS or side.amount is None:
@@ -157,8 +189,24 @@ def _rate(link: Link, budget: Budget) -> Cell:
         Verdict.HOLDS,
         found.most.engine,
         found.most.covered,
-        amounts={"least": None if least is None else -least, "most": most},
+        amounts={"least": None if least is None else -least, "most": most, "lasts": None},
         beyond=found.least.trace_beyond is None and found.most.trace_beyond is None,
+    )
+
+
+def _recovery(link: Link, budget: Budget, _: Cell) -> Cell:
+    """From power-up in any state, until it is right and stays right. Fails: never."""
+    found = recover(link, "auto", Progress(), budget)
+    pressed = False
+    if found.lasso is not None and found.trace is not None:
+        start, end = found.lasso.tick, found.lasso.tick + found.lasso.ticks
+        pressed = any(start < press.tick <= end for press in found.trace.script.presses)
+    return Cell(
+        found.verdict,
+        found.engine,
+        found.covered,
+        amounts={"most": found.ticks},
+        pressed=pressed,
     )
 
 
@@ -182,14 +230,27 @@ COLUMNS = (
     LATENCY,
     Column("overlap", _overlap),
     Column("pause", _pause),
+    Column("recovery", _recovery, ("most",), seconds=1.0),
     Column("offset", _offset, ("least", "most"), margin=True),
+    Column(
+        "drift",
+        _drift,
+        ("least", "most", "lasts"),
+        margin=True,
+        ratios=("least", "most"),
+        seconds=0.25,
+    ),
     Column("skew", _skew, ("most",), margin=True),
 )
 """What is asked about each link. The least safe spacing comes first: the others are at it."""
 
 
-RATE = Column("rate", _rate, ("least", "most"), margin=True, ratio=True)
-"""Not among ``COLUMNS``: of frames that overlap, the solver takes half a minute and more."""
+def is_open(row: Row) -> bool:
+    """Something is undecided that was not cut short on purpose."""
+    costly = {column.key for column in COLUMNS if column.seconds is not None}
+    return any(
+        cell.verdict is Verdict.UNDECIDED for key, cell in row.cells.items() if key not in costly
+    )
 
 
 # -- asking -------------------------------------------------------------------------
@@ -217,7 +278,7 @@ def compare(
     cells: list[dict[str, Cell]] = [{} for _ in links]
     at_spacing: dict[int, Link] = {}
     for i, column, cell in _answers(
-        [(i, link, SPACING) for i, link in enumerate(links)], budget, jobs
+        [(i, link, SPACING, OPEN) for i, link in enumerate(links)], budget, jobs
     ):
         cells[i][column.key] = cell
         told(1)
@@ -229,7 +290,12 @@ def compare(
             if other is not SPACING:
                 cells[i][other.key] = _without_spacing(cell)
         told(len(columns) - 1)
-    rest = [(i, link, c) for i, link in at_spacing.items() for c in columns if c is not SPACING]
+    rest = [
+        (i, link, column, cells[i][SPACING.key])
+        for i, link in at_spacing.items()
+        for column in columns
+        if column is not SPACING
+    ]
     for i, column, cell in _answers(rest, budget, jobs):
         cells[i][column.key] = cell
         told(1)
@@ -245,7 +311,7 @@ def _without_spacing(spacing: Cell) -> Cell:
     return Cell(Verdict.UNDECIDED, covered="no safe spacing was found to ask at")
 
 
-_Task = tuple[int, Link, Column]
+_Task = tuple[int, Link, Column, Cell]
 
 
 def _answers(
@@ -253,15 +319,19 @@ def _answers(
 ) -> Iterator[tuple[int, Column, Cell]]:
     # Those that take longest begin first, so that none is left to run alone at the end.
     order = sorted(tasks, key=lambda task: (-task[1].inputs, -task[1].scheme.lines))
-    work = [(link, column, budget) for _, link, column in order]
+    work = [(link, column, budget, spacing) for _, link, column, spacing in order]
     for k, cell in each(_answer, work, jobs):
-        i, _, column = order[k]
+        i, _, column, _ = order[k]
         yield i, column, cell
 
 
-def _answer(task: tuple[Link, Column, Budget]) -> Cell:
-    link, column, budget = task
+def _answer(task: tuple[Link, Column, Budget, Cell]) -> Cell:
+    link, column, budget, spacing = task
+    if column.seconds is not None and budget.seconds is not None:
+        share = column.seconds + SHARE * max(0.0, budget.seconds - 60)
+        # Of its own work, whatever else the machine is doing.
+        budget = Budget(min(share, budget.left() or share), clock=process_time)
     try:
-        return column.ask(link, budget)
+        return column.ask(link, budget, spacing)
     except UsageError as error:
         return Cell(None, reason=str(error))

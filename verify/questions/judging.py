@@ -71,8 +71,13 @@ class Subject:
     spacings of a link: see ``respaced``.
     """
 
-    def __init__(self, link: Link, lones: dict[Link, Lone] | None = None) -> None:
-        self.link = link
+    def __init__(
+        self,
+        link: Link,
+        lones: dict[Link, Lone] | None = None,
+        budget: Budget | None = None,
+    ) -> None:
+        self.link, self.budget = link, budget
         self.parts = link.parts()
         self.lones = lones if lones is not None else {}
         self.lone = self._whole_lone()
@@ -88,7 +93,7 @@ class Subject:
         undisturbed = replace(part, pause=Pause(), any_start=False, spared=None)
         key = replace(_anonymous(undisturbed), operator=operator)
         if key not in self.lones:
-            self.lones[key] = lone_presses(key)
+            self.lones[key] = lone_presses(key, self.budget)
         return self.lones[key]
 
     def lone_for(self, part: Part) -> Lone:

@@ -50,12 +50,14 @@ def margin(
     *,
     far: int = FAR,
     brief: bool = False,
+    proved: Judgement | None = None,
 ) -> Margin:
     """The margin of a disturbance, by its key in link files; the others stay as in the file.
 
     More of a disturbance includes less of it, so what holds holds below, and bisection on
     proofs is exact. ``far``: how many times the slowest input's time is looked at. ``brief``:
-    the traces may be any that fail, and not the shortest. Raises UsageError for a disturbance
+    the traces may be any that fail, and not the shortest. ``proved``: what is known already of
+    the link as it is. Raises UsageError for a disturbance
     that makes no sense for the link.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
@@ -64,6 +66,8 @@ def margin(
         return _Side(disturbed, most, asked).answer()
 
     asked = _Asked(engine, progress, budget, brief)
+    if proved is not None:
+        asked.judged[link] = proved
     reach_of_line = far * (max(asked.subject(link).lone.settled) + 1)
     if of == "clock.offset":
         reach = getattr(link.scheme, "offset_reach", None)

@@ -98,7 +98,12 @@ def rate_side(
     on_time = replace(link, clock=replace(link.clock, rate=(ZERO, ZERO)))
     if (reason := on_time.clockless) is not None:
         raise UsageError(f"clock.rate: allowed: {reason}")
-    return _Side(on_time, sign, progress, budget).answer()
+    from verify.engines.solver import OutOfReachError
+
+    try:
+        return _Side(on_time, sign, progress, budget).answer()
+    except OutOfReachError as reason:  # the time was up among lone presses
+        return RateSide(None, False, Verdict.UNDECIDED, "solver", str(reason))
 
 
 @dataclass(frozen=True)
@@ -122,7 +127,7 @@ class _Side:
         self.progress, self.budget = progress, budget
         self.cap = abs(SLOWEST if sign > 0 else _fastest(on_time))
         self.subject = Subject(on_time)
-        self.beside = Subject(self._off_by(on_time, BESIDE))
+        self.beside = Subject(self._off_by(on_time, BESIDE), budget=budget)
         self.answers: list[Answer] = []
         self.best: _Failing | None = None
 
@@ -289,7 +294,8 @@ class _Side:
         reach = best.error * (1 - BESIDE) if best.fails else best.error
         if reach == 0 or self.on_time.within is not None:
             return True
-        there = true_windows(self.on_time, Subject(self._off_by(self.on_time, reach)).lone)
+        reached = Subject(self._off_by(self.on_time, reach), budget=self.budget)
+        there = true_windows(self.on_time, reached.lone)
         return all(
             (a.earliest, a.latest) == (b.earliest, b.latest)
             for a, b in zip(there, self._windows_at(reach), strict=True)

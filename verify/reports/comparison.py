@@ -13,7 +13,7 @@ from rich.text import Text
 
 from verify.engines.answer import Verdict
 from verify.questions.advice import Advice, advice
-from verify.questions.compare import Amount, Cell, Row
+from verify.questions.compare import DRIFT, Amount, Cell, Row
 from verify.reports import cautions
 from verify.reports.as_json import rate_hz
 from verify.reports.console import output_console, say
@@ -58,17 +58,31 @@ def _yes_or_no(row: Row, cell: Cell) -> str:
     return "yes" if cell.verdict is Verdict.HOLDS else "no"
 
 
+def _recovery(row: Row, cell: Cell) -> str:
+    if cell.verdict is Verdict.HOLDS:
+        return _time(row, cell.amounts["most"])
+    return "never at\nfull rate" if cell.pressed else "never"
+
+
 def _margin(row: Row, cell: Cell) -> str:
     """Two sides on two lines; nothing on any side in one word."""
     return _sides(cell, lambda ticks: _time(row, ticks))
 
 
-def _ratio(row: Row, cell: Cell) -> str:
-    return _sides(cell, lambda error: f"{decimal_text(100 * Fraction(error))} %")
+def _drift(row: Row, cell: Cell) -> str:
+    """Where any error is too much in the end, how long it takes."""
+    lasts = cell.amounts.get("lasts")
+    text = _sides(cell, _percent)
+    return text if lasts is None else f"{text};\n{_time(row, lasts)}\nat {_percent(DRIFT)}"
+
+
+def _percent(error: Amount) -> str:
+    return f"{decimal_text(100 * Fraction(error))} %"
 
 
 def _sides(cell: Cell, text: Callable[[Amount], str]) -> str:
-    sides = {name: amount for name, amount in cell.amounts.items() if amount is not None}
+    named = {name: cell.amounts.get(name) for name in ("least", "most")}
+    sides = {name: amount for name, amount in named.items() if amount is not None}
     if not any(sides.values()):
         return "none"
     if len(sides) == 1:
@@ -85,16 +99,18 @@ LINES = (
     Line("rate", "spacing", _rate),
     Line("held together", "overlap", _yes_or_no),
     Line("bears a pause", "pause", _yes_or_no),
+    Line("recovery", "recovery", _recovery),
     Line("clock offset", "offset", _margin),
-    Line("clock rate", "rate", _ratio),
+    Line("clock drift", "drift", _drift),
     Line("line skew", "skew", _margin),
 )
 """What the table says, from top to bottom, below the links and their number of lines."""
 
 _LEGEND = (
     "Latency and the rest are at the least spacing; held together: right with any number held at "
-    "once; a pause: one end stops for a tick; below it the most of a disturbance that holds, - "
-    "where it makes no sense."
+    "once; a pause: one end stops for a tick; recovery: from ends that start apart, in any state, "
+    "until right for good; below it the most of a disturbance that holds, - where it makes no "
+    "sense. What is undecided takes more time: see --time."
 )
 
 
@@ -193,7 +209,11 @@ def _text(row: Row, line: Line) -> str:
 
 # -- which one to build -----------------------------------------------------------------
 
-_BEARING = {"overlap": "inputs held together", "pause": "a pause"}
+_BEARING = {
+    "overlap": "inputs held together",
+    "pause": "a pause",
+    "recovery": "ends that start apart",
+}
 _REASONS: dict[str, Callable[[Row], str]] = {
     "lines": lambda row: f"fewest lines ({row.link.scheme.lines})",
     "latency": lambda row: f"soonest ({_time(row, row.cells['latency'].amounts['worst'])} at most)",
@@ -218,8 +238,10 @@ def _advice(one: Advice) -> str:
         how = "also" if "lines" in one.reasons else f"fewest lines ({one.row.link.scheme.lines})"
         said.insert("lines" in one.reasons, f"{how} with {_listed(borne)}")
     fails = [_BEARING[trouble] for trouble in one.fails]
+    open_ = [_BEARING[trouble] for trouble in one.open]
     text = ", ".join(said) or "between the others"
-    return text + (f"; not with {_listed(fails)}" if fails else "")
+    text += f"; not with {_listed(fails)}" if fails else ""
+    return text + (f"; undecided with {_listed(open_)}" if open_ else "")
 
 
 def _apart(row: Row) -> str:

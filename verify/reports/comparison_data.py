@@ -10,7 +10,7 @@ from typing import Any
 
 from verify.engines.answer import Verdict
 from verify.questions.advice import advice
-from verify.questions.compare import COLUMNS, Amount, Column, Row
+from verify.questions.compare import COLUMNS, Amount, Column, Row, is_open
 from verify.reports.as_json import conditions, rate_hz
 
 
@@ -18,7 +18,7 @@ def comparison_json(
     rows: Sequence[Row], files: Sequence[str | None], texts: Sequence[str | None]
 ) -> dict[str, Any]:
     """Answer to ``compare``. Of each link the file it was read from, or one that it could be."""
-    undecided = any(c.verdict is Verdict.UNDECIDED for row in rows for c in row.cells.values())
+    undecided = any(map(is_open, rows))
     return {
         "question": "compare",
         "verdict": (Verdict.UNDECIDED if undecided else Verdict.HOLDS).value,
@@ -32,6 +32,7 @@ def comparison_json(
                     "link": rows.index(one.row),
                     "reasons": list(one.reasons),
                     "fails": list(one.fails),
+                    "open": list(one.open),
                     "behind": None if one.behind is None else rows.index(one.behind),
                 }
                 for one in told
@@ -72,7 +73,7 @@ def _amounts(row: Row, column: Column) -> dict[str, int | float | str | None]:
     """In ticks and in seconds, or exact and rounded; a rate where the amount is a spacing."""
     found: dict[str, int | float | str | None] = {}
     for name in column.amounts:
-        if column.ratio:
+        if name in column.ratios:
             exact = row.cells[column.key].amounts.get(name)
             found[name] = None if exact is None else str(exact)
             found[f"{name}_float"] = None if exact is None else float(exact)
