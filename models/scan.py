@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from models.levels import Driver, Listener
-from verify.language.expressions import Lookup, Truth
+from verify.language.expressions import Lookup, Pick, Truth
 from verify.language.machine import Each, First, Machine, Rule, Statement
 from verify.language.state import Number, Timer, flag
 from verify.parts.clock import ON_TIME, PERIOD, Clock
@@ -38,6 +38,7 @@ class Scan(Scheme):
     ``synced``: a second line is high during slot 0 and starts the receiver's frame.
     ``present``: the slots of the inputs that are there, all by default; a slot without
     input is low. ``roaming``: a part of a link, too, may be in any slot at power-up.
+    ``noisy``: the slots of absent inputs show anything, instead of nothing.
     ``turned``: by how many slots this part of a link was renumbered.
     """
 
@@ -49,6 +50,7 @@ class Scan(Scheme):
     synced: bool = False
     present: tuple[int, ...] | None = None
     roaming: bool = False
+    noisy: bool = False
     turned: int = field(default=0, compare=False)
 
     @property
@@ -147,6 +149,14 @@ class Scan(Scheme):
                 parts.append((self._with(own, place), (index, self.places.index(place))))
         return tuple(parts) or ((self._with(own), (index,)),)
 
+    def amid_any(self, index: int) -> tuple[Scan, tuple[int, ...]]:
+        """One input, and the others as noise: a level anew in each slot, and at each move.
+
+        Nothing more can come of them, for no slot is sampled twice for one output; but where
+        faults of the line move edges, how many edges there are matters too.
+        """
+        return replace(self._with(self.places[index]), noisy=True), (index,)
+
     def _with(self, own: int, *others: int) -> Scan:
         """This scan with few inputs. A free one is renumbered so that the first has slot 0:
         it may be in any slot when the link is switched on, so one output is like another."""
@@ -244,6 +254,9 @@ class Scan(Scheme):
             shown = slot.read().eq(place) & level.up()
             follow.append(Rule(f"slot {place} shows a one", shown, (driver.driven.set(1),)))
         moved = turn.expires() | PRESS.happens() | RELEASE.happens()
+        if self.noisy:
+            others = slot.read().ne(self.places[0]) & Pick("sender.others", 0, 1).eq(1)
+            follow.append(Rule("others show a one", others, (driver.driven.set(1),)))
         body: list[Statement] = [
             self._next(slot, turn, "next slot"),
             Each(RELEASE, "r", tuple(downs)),
@@ -321,6 +334,8 @@ class Scan(Scheme):
 
     def _shown_stops(self) -> tuple[int, ...]:
         """The slots at whose beginning the transmitter may have something to do."""
+        if self.noisy:
+            return tuple(self._all)
         first = (0,) if self.synced else ()
         begun = (*first, *self.places)
         return tuple(sorted({*begun, *((place + 1) % self.slots for place in begun)}))

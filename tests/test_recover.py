@@ -63,6 +63,15 @@ def test_a_synced_scan_is_right_again_within_two_frames_of_a_pause(end: End) -> 
     assert 0 < found.ticks <= 2 * 4
 
 
+@pytest.mark.slow
+def test_five_levers_are_right_again_within_two_frames() -> None:
+    # Common practice, no source; proved amid whatever the other levers may do.
+    found = recovery(make_link(Scan(5, 4, 2, synced=True), kind="level"))
+
+    assert found.ticks is not None
+    assert 20 < found.ticks <= 2 * 20
+
+
 def test_zones_and_explorer_find_the_same_time() -> None:
     link = scan(2, synced=True)
 

@@ -166,6 +166,16 @@ class Link:
             return (Part(self, tuple(range(self.inputs)), True),)
         return tuple(self._part(scheme, carried, None) for scheme, carried in split)
 
+    def amid_any(self) -> tuple[Part, ...]:
+        """Parts of one lever each, amid whatever others may do: if all hold, the link does, too.
+
+        None where the scheme has no such parts, or faults of the line matter to them.
+        """
+        if self.kind != "level" or self.faults.unrest:
+            return ()
+        found = [(self.scheme.amid_any(i), i) for i in range(self.inputs)]
+        return tuple(self._part(*alone, i) for alone, i in found if alone is not None)
+
     def _part(self, scheme: Scheme, carried: tuple[int, ...], watched: int | None) -> Part:
         pairs = self.operator.pairs
         if pairs is not None:

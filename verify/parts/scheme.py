@@ -127,6 +127,11 @@ class Scheme(ABC):
         """
         return self.split()
 
+    def amid_any(self, index: int) -> tuple[Scheme, tuple[int, ...]] | None:
+        """A link of one lever amid whatever others may do, and more: what holds there, on a line
+        without faults, holds of that lever in this link. None if there is none."""
+        return None
+
     def on_whole(self, script: Script, hidden: int, cold: int) -> Script:
         """A run of this part, its unknowns put as those of the link that it is part of.
 

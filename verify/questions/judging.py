@@ -17,6 +17,7 @@ from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
 from verify.engines.shrink import shrink, size
 from verify.engines.simulator import NotAllowedError, replay
+from verify.engines.soonest import OutOfTimeError
 from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.errors import DisagreementError
 from verify.language.machine import System
@@ -36,6 +37,8 @@ EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 # the solver, then goes on with zones. Links that never rest are for zones from the start.
 FIRST_LOOK = 40_000
 FIRST_ZONES = 20_000
+# As many are looked at where any failure will do, to find the part to begin with.
+GLANCE = 1_000
 MOST_PERIODS = 1_000
 DEFAULT_SECONDS = 60.0
 
@@ -93,6 +96,8 @@ class Subject:
         undisturbed = replace(part, pause=Pause(), any_start=False, spared=None)
         key = replace(_anonymous(undisturbed), operator=operator)
         if key not in self.lones:
+            if self.budget is not None and self.budget.spent(0):
+                raise OutOfTimeError
             self.lones[key] = lone_presses(key, self.budget)
         return self.lones[key]
 
@@ -179,12 +184,17 @@ def judge(
     Raises DisagreementError if a failure does not replay.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    if (held := _amid_any(subject, engine, budget, progress)) is not None and not latencies:
+        return held
     answers: list[Answer] = []
     failures: list[tuple[Trace, Answer]] = []
     best: dict[int, Delivery] = {}
     worst: dict[int, Delivery] = {}
     drifting = _drifting(subject.link, engine, budget, progress)
-    for alike in subject.distinct_parts():
+    parts = subject.distinct_parts()
+    if brief and engine == "auto" and drifting is None:
+        parts.sort(key=lambda alike: not _fails_at_once(subject, alike[0], budget, progress))
+    for alike in parts:
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
             if drifting is not None:
@@ -250,6 +260,45 @@ def _ask_unrested(
         proves = engine == "explorer"
         return at_any_rate(link, windows, search, finer=1, proves=proves)
     return at_any_rate(link, windows, search)
+
+
+def _fails_at_once(subject: Subject, part: Part, budget: Budget, progress: Progress) -> bool:
+    """A short look at a link that never rests, to begin where it fails."""
+    link = part.link
+    if link.clock.rated or subject.lone_of(link).rests:
+        return False
+    return any(
+        _zones(factored(link, windows), budget, progress, False, GLANCE).verdict is Verdict.FAILS
+        for windows in factored_windows(link, subject.lone_for(part))
+    )
+
+
+def _amid_any(
+    subject: Subject, engine: EngineName, budget: Budget, progress: Progress
+) -> Judgement | None:
+    """Where a sample may meet the slot of any other lever: one lever amid all that others may do.
+
+    A proof of that is one of the link; a failure may come of more than others can do.
+    """
+    link = subject.link
+    disturbed = link.any_start or link.pause.most
+    parts = link.amid_any() if disturbed and not link.clock.rated else ()
+    if not parts or engine not in ("auto", "zones"):
+        return None
+    answers: dict[tuple[Link, Windows], Answer] = {}
+    for part in parts:
+        i = part.carried[0]
+        lone = subject.lone
+        alone = Lone((lone.earliest[i],), (lone.latest[i],), (lone.settled[i],), lone.rests)
+        for windows in factored_windows(part.link, alone):
+            key = _anonymous(part.link), windows
+            if key not in answers:
+                system = factored(part.link, windows)
+                answers[key] = _zones(system, budget, progress, False, FIRST_ZONES)
+            if answers[key].verdict is not Verdict.HOLDS:
+                return None
+    covered = _together([answer.covered for answer in answers.values()])
+    return Judgement(Verdict.HOLDS, "zones", covered, complete=True)
 
 
 def _ask(
