@@ -118,7 +118,12 @@ def test_what_is_compared_can_be_asked_as_a_file(scheme: str) -> None:
 
 
 def test_answers_are_the_same_with_any_number_of_processes() -> None:
-    assert rows_of(4, jobs=2) == rows_of(4, jobs=1)
+    # What may be cut short depends on how busy the machine is.
+    columns = [column for column in COLUMNS if column.seconds is None]
+    links = [fastest(scheme, 4, TICK) for scheme in PRESSED]
+    one, two = (compare(links, Budget(60), columns=columns, jobs=jobs) for jobs in (1, 2))
+
+    assert one == two
 
 
 def test_codes_of_keys_held_together_mix_and_wires_do_not() -> None:
@@ -249,8 +254,8 @@ def test_advice_for_five_keys() -> None:
     found = {one.row.link.name: one for one in advice(rows_of(5))["press"]}
 
     assert found["framed-serial"].reasons == ("lines", "overlap")
-    assert found["framed-serial"].fails == ("pause",)
-    assert found["parallel-code"].reasons == ("pause", "latency")
+    assert found["framed-serial"].fails == ("pause", "recovery")
+    assert found["parallel-code"].reasons == ("pause", "recovery", "latency")
     assert found["parallel-code"].fails == ("overlap",)
     assert found["wire-per-input"].reasons == ("spacing",)
     behind = found["pulse-gap"].behind
@@ -388,15 +393,14 @@ def test_the_table_folds_to_the_terminal(width: int, monkeypatch: pytest.MonkeyP
     assert all(line == line.rstrip() or "  " in line for line in result.output.splitlines())
     for word in ("latency", "least spacing", "held together", "Which one to build, for presses:"):
         assert word in result.output
-    assert "undecided" not in result.output
 
 
-def test_a_link_without_a_safe_spacing_says_how_far_was_looked() -> None:
+def test_a_link_without_a_safe_spacing_says_so() -> None:
     # Two levers up together show a third code, or none, for as long as they are.
     result = ask("--inputs", "2", "--tick", TICK, "--kind", "level")
 
-    assert result.exit_code == 3
-    assert "parallel-code: no safe spacing was found; every spacing up to " in result.output
+    assert result.exit_code == 0
+    assert "none safe" in result.output
 
 
 def test_files_of_different_ticks_are_compared_in_seconds() -> None:
@@ -490,7 +494,7 @@ def test_interrupted_it_ends_at_once_and_says_how_far_it_got(jobs: str) -> None:
 
     assert (running.returncode, output) == (130, "")
     assert errors.startswith("fewwire: interrupted; ")
-    assert errors.endswith(" of 36 answers were there\n")
+    assert errors.endswith(" of 48 answers were there\n")
 
 
 # -- curves -----------------------------------------------------------------------------

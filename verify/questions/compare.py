@@ -318,7 +318,15 @@ def _answers(
     tasks: Sequence[_Task], budget: Budget, jobs: int
 ) -> Iterator[tuple[int, Column, Cell]]:
     # Those that take longest begin first, so that none is left to run alone at the end.
-    order = sorted(tasks, key=lambda task: (-task[1].inputs, -task[1].scheme.lines))
+    # Those that may be cut short come last.
+    order = sorted(
+        tasks,
+        key=lambda task: (
+            task[2].seconds is not None,
+            -task[1].inputs,
+            -task[1].scheme.lines,
+        ),
+    )
     work = [(link, column, budget, spacing) for _, link, column, spacing in order]
     for k, cell in each(_answer, work, jobs):
         i, _, column, _ = order[k]

@@ -18,6 +18,7 @@ from verify.engines.answer import Answer, Budget, Progress, Verdict
 from verify.engines.lone import factored_windows, true_windows
 from verify.engines.shrink import shrink
 from verify.engines.simulator import NotAllowedError, most_picked, replay
+from verify.engines.soonest import OutOfTimeError
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, UsageError
 from verify.language.durations import lengths
@@ -102,8 +103,9 @@ def rate_side(
 
     try:
         return _Side(on_time, sign, progress, budget).answer()
-    except OutOfReachError as reason:  # the time was up among lone presses
-        return RateSide(None, False, Verdict.UNDECIDED, "solver", str(reason))
+    except (OutOfReachError, OutOfTimeError):
+        covered = "nothing: the time was up before lone presses were known"
+        return RateSide(None, False, Verdict.UNDECIDED, "solver", covered)
 
 
 @dataclass(frozen=True)

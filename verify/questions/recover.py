@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.lasso import Lasso, lasso
 from verify.engines.simulator import Simulator
+from verify.engines.soonest import OutOfTimeError
 from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.parts.pause import Pause, told
@@ -47,13 +48,17 @@ def recover(
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     if not link.pause.most:
         link = replace(link, any_start=True)
-    return _Search(link, engine, progress, budget).answer()
+    try:
+        return _Search(link, engine, progress, budget).answer()
+    except OutOfTimeError:
+        covered = "nothing: the time was up before lone presses were known"
+        return Recovery(link, None, Verdict.UNDECIDED, engine, covered, None)
 
 
 class _Search:
     def __init__(self, link: Link, engine: EngineName, progress: Progress, budget: Budget) -> None:
         self.link, self.engine, self.progress, self.budget = link, engine, progress, budget
-        self.lones = Subject(replace(link, spared=0)).lones
+        self.lones = Subject(replace(link, spared=0), budget=budget).lones
         self.good: tuple[int, Judgement] | None = None
         self.bad: tuple[int, Judgement] | None = None
 
