@@ -318,11 +318,13 @@ def _answers(
     tasks: Sequence[_Task], budget: Budget, jobs: int
 ) -> Iterator[tuple[int, Column, Cell]]:
     # Those that take longest begin first, so that none is left to run alone at the end.
-    # Those that may be cut short come last.
+    # But those that may be cut short come last, and before them links that never rest: so that
+    # as little as may be is open when the time is up.
     order = sorted(
         tasks,
         key=lambda task: (
             task[2].seconds is not None,
+            task[1].scheme.warm_up > 0,
             -task[1].inputs,
             -task[1].scheme.lines,
         ),
