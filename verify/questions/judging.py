@@ -37,6 +37,8 @@ EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 # the solver, then goes on with zones. Links that never rest are for zones from the start.
 FIRST_LOOK = 40_000
 FIRST_ZONES = 20_000
+# As many where a proof of one lever amid noise saves many of pairs.
+AMID = 200_000
 # As many are looked at where any failure will do, to find the part to begin with.
 GLANCE = 1_000
 MOST_PERIODS = 1_000
@@ -294,7 +296,7 @@ def _amid_any(
             key = _anonymous(part.link), windows
             if key not in answers:
                 system = factored(part.link, windows)
-                answers[key] = _zones(system, budget, progress, False, FIRST_ZONES)
+                answers[key] = _zones(system, budget, progress, False, AMID)
             if answers[key].verdict is not Verdict.HOLDS:
                 return None
     covered = _together([answer.covered for answer in answers.values()])

@@ -78,9 +78,10 @@ class _Search:
                 return self._stuck(judged, f"{amount} ticks after it")
             low = self.bad[0] if self.bad else -1
             if self.good is None:
+                # At once, or ever? What is never right fails soon, while proofs take long.
                 if amount >= most:
                     return self._never()
-                amount = min(max(1, settled if amount == 0 else 2 * amount), most)
+                amount = most
             elif self.good[0] - low <= 1:
                 break
             else:
