@@ -10,10 +10,13 @@ from models.parallel_code import ParallelCode
 from models.scan import Scan
 from models.wire_per_input import WirePerInput
 from tests.links import make_link
+from verify.engines import lone_level
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.lone import lone_presses
 from verify.engines.simulator import Simulator
 from verify.engines.trace import Press, Script
 from verify.errors import ModelError
+from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
@@ -193,3 +196,27 @@ def test_explorer_and_solver_agree_on_levers(codes: list[int], settle: int, spac
 
     if Verdict.UNDECIDED not in (explored.verdict, solved.verdict):
         assert explored.verdict is solved.verdict
+
+
+@given(st.data())
+@settings(max_examples=30)
+def test_moves_at_a_few_ticks_say_what_moves_at_all_ticks_say(data: st.DataObject) -> None:
+    slot = data.draw(st.integers(2, 9))
+    least = data.draw(st.integers(-3, 3))
+    scheme = Scan(
+        data.draw(st.integers(1, 4)),
+        slot,
+        data.draw(st.integers(1, slot - 1)),
+        offset=(least, least + 1),
+        synced=data.draw(st.booleans()),
+    )
+    faults = Faults(
+        jitter=data.draw(st.integers(0, 1)), shortest=data.draw(st.sampled_from([0, 2]))
+    )
+    part = levers(scheme, faults=faults, delay=(3, 3)).parts()[0].link
+
+    few = lone_presses(part)
+    with pytest.MonkeyPatch.context() as patch:
+        every = lambda self, state, event: range(1, event + 1)  # noqa: E731
+        patch.setattr(lone_level._Runner, "_ticks", every)
+        assert lone_presses(part) == few

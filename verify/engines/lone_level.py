@@ -58,9 +58,34 @@ class _Runner:
         """Move the lever at every tick of every state; ticks until the signal, None if never."""
         for state in states:
             event = self.compiled.next_event(state)
-            for passed in range(1, (event or 1) + 1):
+            for passed in self._ticks(state, event or 1):
                 for after, log, _ in self.compiled.outcomes(state, passed, (self.watched,)):
                     yield from self._until(after, log, wanted)
+
+    def _ticks(self, state: State, event: int) -> Iterable[int]:
+        """The ticks up to the next event at which a move may make a difference.
+
+        Where a move starts nothing that takes time, all moves before the event lead to the same,
+        sooner or later: the first and the last of them say how soon and how late.
+        """
+        every = range(1, event + 1)
+        if event <= 3:
+            return every
+        ways = list(self.compiled.outcomes(state, 1, (self.watched,)))
+        if len(ways) != 1 or ways[0][2] or not self._only_ran_on(state, ways[0][0]):
+            return every
+        return 1, event - 1, event
+
+    def _only_ran_on(self, before: State, after: State) -> bool:
+        """All that ran runs still, one tick less, and nothing else does."""
+        for i in self.compiled.timers:
+            if i not in self.compiled.restraints and after[i] != max(0, before[i] - 1):
+                return False
+        for i in self.compiled.banks:
+            aged = tuple((entry[0] - 1, *entry[1:]) for entry in before[i])
+            if i not in self.compiled.restraints and after[i] != aged:
+                return False
+        return True
 
     def _until(self, state: State, log: list[Occurrence], wanted: Signal) -> Iterator[int | None]:
         """Follow every way that a move can go until the output shows it."""
