@@ -195,7 +195,8 @@ def judge(
     drifting = _drifting(subject.link, engine, budget, progress)
     parts = subject.distinct_parts()
     if brief and engine == "auto" and drifting is None:
-        parts.sort(key=lambda alike: not _fails_at_once(subject, alike[0], budget, progress))
+        first = (k for k, a in enumerate(parts) if _fails_at_once(subject, a[0], budget, progress))
+        parts.insert(0, parts.pop(next(first, 0)))
     for alike in parts:
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
