@@ -45,14 +45,18 @@ def test_a_gap_is_longer_by_as_long_as_the_transmitter_stops() -> None:
 
     assert strikes(link, Script((Press(0, 0),))) == [(2, 0)]
     # The first choice stops it for one tick, the second for two: gap 2 becomes gap 4.
-    assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause.transmitter", 1),))) == [(4, 1)]
+    assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause.transmitter", 1),))) == [
+        (4, 1)
+    ]
     assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause.transmitter", 0),))) == []
 
 
 def test_what_begins_during_a_pause_waits_for_its_end() -> None:
     link = make_link(even_gaps(2), pause=Pause(3, 1, End.TRANSMITTER))
 
-    assert strikes(link, Script((Press(1, 0),), picks=(Chosen(0, "pause.transmitter", 2),))) == [(5, 1)]
+    assert strikes(link, Script((Press(1, 0),), picks=(Chosen(0, "pause.transmitter", 2),))) == [
+        (5, 1)
+    ]
 
 
 @pytest.mark.parametrize("engine", ["zones", "explorer"])
