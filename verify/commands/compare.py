@@ -18,6 +18,7 @@ from verify.commands.shared import (
     fail,
     guarded,
     print_json,
+    time_option,
 )
 from verify.errors import UsageError
 
@@ -53,15 +54,7 @@ if TYPE_CHECKING:
     metavar="JOBS",
     help="Processes at work; default: one per processor.",
 )
-@click.option(
-    "--time",
-    "seconds",
-    type=click.FloatRange(min=0, min_open=True),
-    default=60.0,
-    show_default=True,
-    metavar="SECONDS",
-    help="Work no longer than this; what is then open is undecided.",
-)
+@time_option("Work no longer than this; what is then open is undecided.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more.")
 @guarded
 def compare(

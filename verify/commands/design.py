@@ -13,6 +13,7 @@ from verify.commands.shared import (
     budget_of,
     guarded,
     print_json,
+    time_option,
     watched,
 )
 from verify.errors import UsageError
@@ -86,15 +87,7 @@ _MOST_INPUTS = 2000
 @click.option("--offset", help="Scans: the receiver's clock starts up to this much away.")
 @click.option("-o", "--output", type=click.Path(), help="Write the link file there, not to stdout.")
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
-@click.option(
-    "--time",
-    "seconds",
-    type=click.FloatRange(min=0, min_open=True),
-    default=60.0,
-    show_default=True,
-    metavar="SECONDS",
-    help="Search no longer and say what is open then; the check may add 10 s.",
-)
+@time_option("Search no longer and say what is open then; the check may add 10 s.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more.")
 @guarded
 def design(

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
-from typing import TYPE_CHECKING, Any, NoReturn, ParamSpec
+from typing import TYPE_CHECKING, Any, NoReturn, ParamSpec, TypeVar
 
 import click
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from verify.questions.judging import Subject
 
 P = ParamSpec("P")
+F = TypeVar("F", bound=Callable[..., Any])
 
 HOLDS, FAILS, BAD, UNDECIDED, INTERRUPTED, PIPE_CLOSED = 0, 1, 2, 3, 130, 141
 STATUS = {"holds": HOLDS, "fails": FAILS, "undecided": UNDECIDED}
@@ -80,19 +81,24 @@ def watched() -> Iterator[Progress]:
         fail(f"interrupted; {progress}", INTERRUPTED)
 
 
+def time_option(help_text: str) -> Callable[[F], F]:
+    """``--time``: seconds of work, as ``seconds``."""
+    return click.option(
+        "--time",
+        "seconds",
+        type=click.FloatRange(min=0, min_open=True),
+        default=60.0,
+        show_default=True,
+        metavar="SECONDS",
+        help=help_text,
+    )
+
+
 def question(command: Callable[..., int]) -> Callable[..., None]:
     """The argument and options that all questions share."""
     for decorate in (
         click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more."),
-        click.option(
-            "--time",
-            "seconds",
-            type=click.FloatRange(min=0, min_open=True),
-            default=60.0,
-            show_default=True,
-            metavar="SECONDS",
-            help="Work no longer than this; what is then open is undecided.",
-        ),
+        time_option("Work no longer than this; what is then open is undecided."),
         click.option(
             "--engine",
             type=click.Choice(["auto", "explorer", "zones", "solver", "simulator"]),

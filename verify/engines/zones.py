@@ -193,11 +193,8 @@ class Stepper(Compiled):
         times: list[tuple[int, int]] = []
 
         def named(left: Any) -> int:
-            times.append((tick_now(left), left) if isinstance(left, int) else left.after_now())
+            times.append((PRESENT, left) if isinstance(left, int) else left.after_now())
             return len(times)
-
-        def tick_now(_: int) -> int:
-            return PRESENT
 
         shape: list[Any] = []
         for i, item in enumerate(self.memory):

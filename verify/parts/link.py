@@ -169,7 +169,7 @@ class Link:
     def amid_any(self) -> tuple[Part, ...]:
         """Parts of one lever each, amid whatever others may do: if all hold, the link does, too.
 
-        None where the scheme has no such parts, or faults of the line matter to them.
+        Empty where the scheme has no such parts, or faults of the line matter to them.
         """
         if self.kind != "level" or self.faults.unrest:
             return ()
