@@ -196,7 +196,8 @@ def _drift(link: Link, budget: Budget, _: Cell) -> Cell:
 
 def _recovery(link: Link, budget: Budget, _: Cell) -> Cell:
     """From power-up in any state, until it is right and stays right. Fails: never."""
-    found = recover(link, "auto", Progress(), budget)
+    # A link with a pause in its file was proved with it.
+    found = recover(link, "auto", Progress(), budget, proved=not link.pause.most)
     pressed = False
     if found.lasso is not None and found.trace is not None:
         start, end = found.lasso.tick, found.lasso.tick + found.lasso.ticks

@@ -43,10 +43,14 @@ AMID = 200_000
 GLANCE = 1_000
 MOST_PERIODS = 1_000
 DEFAULT_SECONDS = 60.0
+# Lone presses are remembered from question to question, of this many parts at most.
+MOST_KNOWN = 4_096
 
 T = TypeVar("T")
 # Of a lone press: earliest, latest, settled.
 Row: TypeAlias = tuple[Ticks | None, Ticks | None, int]
+
+_KNOWN: dict[Link, Lone] = {}
 
 # The beginning of a name that belongs to a line, and perhaps to one of its branches.
 _PLACE = re.compile(r"line(\d+)(\.branch0)?(?=\.)")
@@ -98,9 +102,13 @@ class Subject:
         undisturbed = replace(part, pause=Pause(), any_start=False, spared=None)
         key = replace(_anonymous(undisturbed), operator=operator)
         if key not in self.lones:
-            if self.budget is not None and self.budget.spent(0):
-                raise OutOfTimeError
-            self.lones[key] = lone_presses(key, self.budget)
+            if key not in _KNOWN:
+                if self.budget is not None and self.budget.spent(0):
+                    raise OutOfTimeError
+                if len(_KNOWN) >= MOST_KNOWN:
+                    _KNOWN.clear()
+                _KNOWN[key] = lone_presses(key, self.budget)
+            self.lones[key] = _KNOWN[key]
         return self.lones[key]
 
     def lone_for(self, part: Part) -> Lone:
@@ -186,21 +194,35 @@ def judge(
     Raises DisagreementError if a failure does not replay.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
-    if (held := _amid_any(subject, engine, budget, progress)) is not None and not latencies:
-        return held
     answers: list[Answer] = []
     failures: list[tuple[Trace, Answer]] = []
     best: dict[int, Delivery] = {}
     worst: dict[int, Delivery] = {}
     drifting = _drifting(subject.link, engine, budget, progress)
     parts = subject.distinct_parts()
+    glances: _Glances = {}
+    failing = None
     if brief and engine == "auto" and drifting is None:
-        first = (k for k, a in enumerate(parts) if _fails_at_once(subject, a[0], budget, progress))
-        parts.insert(0, parts.pop(next(first, 0)))
+        first = (
+            k
+            for k, alike in enumerate(parts)
+            if _fails_at_once(subject, alike[0], budget, progress, glances)
+        )
+        failing = next(first, None)
+        parts.insert(0, parts.pop(failing or 0))
+    if failing is None and not latencies:
+        held = _amid_any(subject, engine, budget, progress)
+        if held is not None:
+            return held
     for alike in parts:
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
-            if drifting is not None:
+            if not latencies and (link, windows) in glances:
+                answer = glances[link, windows]
+            elif answers and budget.spent(0):
+                covered = "nothing of some parts: the time was up"
+                answer = Answer(Verdict.UNDECIDED, answers[-1].engine, covered=covered)
+            elif drifting is not None:
                 answer = drifting.judge(link, windows)
             elif link.clock.rated and not subject.lone_of(link).rests:
                 answer = _ask_unrested(link, windows, engine, budget, progress, latencies)
@@ -265,15 +287,26 @@ def _ask_unrested(
     return at_any_rate(link, windows, search)
 
 
-def _fails_at_once(subject: Subject, part: Part, budget: Budget, progress: Progress) -> bool:
-    """A short look at a link that never rests, to begin where it fails."""
+_Glances: TypeAlias = dict[tuple[Link, Windows], Answer]
+
+
+def _fails_at_once(
+    subject: Subject, part: Part, budget: Budget, progress: Progress, glances: _Glances
+) -> bool:
+    """A short look at a link that never rests, to begin where it fails. What it decides goes to
+    ``glances``."""
     link = part.link
     if link.clock.rated or subject.lone_of(link).rests:
         return False
-    return any(
-        _zones(factored(link, windows), budget, progress, False, GLANCE).verdict is Verdict.FAILS
-        for windows in factored_windows(link, subject.lone_for(part))
-    )
+    for windows in factored_windows(link, subject.lone_for(part)):
+        if budget.spent(0):
+            return False
+        answer = _zones(factored(link, windows), budget, progress, False, GLANCE)
+        if answer.verdict is not Verdict.UNDECIDED:
+            glances[link, windows] = answer
+        if answer.verdict is Verdict.FAILS:
+            return True
+    return False
 
 
 def _amid_any(

@@ -37,19 +37,25 @@ class Recovery:
 
 
 def recover(
-    link: Link, engine: EngineName, progress: Progress, budget: Budget | None = None
+    link: Link,
+    engine: EngineName,
+    progress: Progress,
+    budget: Budget | None = None,
+    *,
+    proved: bool = False,
 ) -> Recovery:
     """The longest time to recovery over all runs: after the last pause of the file; in a file
     without one, or with ``start = "any"``, from power-up in any state.
 
     What goes wrong before is left out of account; what goes wrong later counts. The least
-    such time is found by halving, proved right, and shown wrong one tick before.
+    such time is found by halving, proved right, and shown wrong one tick before. ``proved``:
+    without any disturbance the link is known to be right.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     if not link.pause.most:
         link = replace(link, any_start=True)
     try:
-        return _Search(link, engine, progress, budget).answer()
+        return _Search(link, engine, progress, budget).answer(proved)
     except OutOfTimeError:
         covered = "nothing: the time was up before lone presses were known"
         return Recovery(link, None, Verdict.UNDECIDED, engine, covered, None)
@@ -62,14 +68,13 @@ class _Search:
         self.good: tuple[int, Judgement] | None = None
         self.bad: tuple[int, Judgement] | None = None
 
-    def answer(self) -> Recovery:
-        undisturbed = replace(self.link, pause=Pause(), any_start=False)
-        judged = judge(
-            Subject(undisturbed, self.lones), self.engine, self.progress, budget=self.budget
-        )
-        if judged.verdict is not Verdict.HOLDS:
-            return self._stuck(judged, "without any disturbance")
-        settled = max(Subject(undisturbed, self.lones).lone.settled)
+    def answer(self, proved: bool) -> Recovery:
+        undisturbed = Subject(replace(self.link, pause=Pause(), any_start=False), self.lones)
+        if not proved:
+            judged = judge(undisturbed, self.engine, self.progress, budget=self.budget)
+            if judged.verdict is not Verdict.HOLDS:
+                return self._stuck(judged, "without any disturbance")
+        settled = max(undisturbed.lone.settled)
         most = FAR * (settled + 1) + self.link.pause.reach
         amount = 0
         while True:

@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
-from joblib import Parallel, cpu_count, delayed
-
 A = TypeVar("A")
 B = TypeVar("B")
 
@@ -23,6 +21,9 @@ def each(work: Callable[[A], B], tasks: Sequence[A], jobs: int) -> Iterator[tupl
     if jobs == 1 or len(tasks) < 2:
         yield from ((k, work(task)) for k, task in enumerate(tasks))
         return
+    # Imported late: it brings numpy along.
+    from joblib import Parallel, delayed
+
     pool = Parallel(jobs, return_as="generator_unordered", batch_size=1)
     with _uninterrupted():
         answers = pool(delayed(_one)(work, k, task) for k, task in enumerate(tasks))
@@ -48,4 +49,6 @@ def _uninterrupted() -> Iterator[None]:
 
 def processors() -> int:
     """How many this process may use."""
+    from joblib import cpu_count
+
     return int(cpu_count())
