@@ -28,9 +28,13 @@ TIME0, TIME1 = TIME.format(0), TIME.format(1)
 TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
 PULSE_GAP_KEYS = "scheme, gaps, pulse, window, busy, depth, receiver, on_miss"
 SCHEME_NAMES = (
-    '"pulse-gap", "wire-per-input", "parallel-code", "framed-serial", "free-scan" or "synced-scan"'
+    '"pulse-gap", "wire-per-input", "parallel-code", "framed-serial", "free-scan", '
+    '"synced-scan" or "own"'
 )
-TOP_KEYS = "name, tick, inputs, outputs, link, line, clock, pause, start, operator, parts"
+TOP_KEYS = (
+    "name, tick, inputs, outputs, link, transmitter, receiver, line, clock, pause, start, "
+    "operator, parts"
+)
 GAPS = f"a list with one time per input, each {TIME1}"
 
 CODE = 'a whole number, at least 0, or digits 0 and 1 in quotes, like "0101"'

@@ -12,8 +12,10 @@ from typing import Annotated, Any, Literal, cast
 
 from pydantic import Field, PlainValidator, field_validator, model_validator
 
-from models.parameters import SCHEMES, Parameters
+from models.parameters import KNOWN as SCHEMES
+from models.parameters import Parameters
 from models.parameters.base import Setting
+from models.parameters.own import ENDS, OWN, OwnParameters
 from verify import units
 from verify.errors import LinkFileError
 from verify.fields import (
@@ -170,6 +172,8 @@ class Top(Table):
     inputs: object = Field({})
     outputs: object = Field({})
     link: object = Field({})
+    transmitter: object = Field({})
+    receiver: object = Field({})
     line: object = Field({})
     clock: object = Field({})
     pause: object = Field({})
@@ -211,7 +215,7 @@ def load(path: str | os.PathLike[str]) -> Link:
 def load_with_stock(path: str | os.PathLike[str]) -> tuple[Link, Stock]:
     """The same, and what the file says there is to build it with."""
     text, shown, name = read(path)
-    return parse_with_stock(text, shown, name)
+    return parse_with_stock(text, shown, name, folder=Path(path).parent)
 
 
 def read(path: str | os.PathLike[str], wanted: str = "a link file") -> tuple[str, str, str]:
@@ -261,10 +265,14 @@ def parse_with_stock(
     source: str,
     name: str = "link",
     schemes: Mapping[str, type[Parameters]] = SCHEMES,
+    folder: Path = Path(),
 ) -> tuple[Link, Stock]:
-    """The same, and what the text says there is to build it with."""
+    """The same, and what the text says there is to build it with.
+
+    ``folder``: where the paths in the text begin.
+    """
     document = toml_of(text, source)
-    reading = _Reading(document, schemes)
+    reading = _Reading(document, schemes, folder)
     link = reading.link(name)
     if link is None or reading.stock is None:
         raise reading.error(source)
@@ -296,10 +304,14 @@ class _Reading:
     """One pass over a document. Collects findings; tables that are wrong stay None."""
 
     def __init__(
-        self, document: dict[str, Any], schemes: Mapping[str, type[Parameters]] = SCHEMES
+        self,
+        document: dict[str, Any],
+        schemes: Mapping[str, type[Parameters]] = SCHEMES,
+        folder: Path = Path(),
     ) -> None:
         self.document = document
-        self.schemes = schemes
+        self.schemes = {**SCHEMES, **schemes}
+        self.folder = folder
         self.findings: list[Finding] = []
         _, found = check(Top, document, (), Context())
         self._note([self._strayed(f) for f in found])
@@ -355,8 +367,14 @@ class _Reading:
             self._note([Finding(("link", "scheme"), allowed, missing="scheme" not in value)])
             return None
         number = self.inputs.number if self.inputs is not None else None
-        table, found = check(self.schemes[scheme], value, ("link",), Context(self.tick, number))
+        known = Context(self.tick, number)
+        table, found = check(self.schemes[scheme], value, ("link",), known)
         self._note(found)
+        if isinstance(table, OwnParameters):
+            self._note(table.complete(self.document, known, self.folder))
+        elif scheme != OWN:
+            allowed = f'no table: scheme "{scheme}" is built in; only with scheme = "{OWN}"'
+            self._note([Finding((end,), allowed) for end in ENDS if end in self.document])
         return cast(Parameters | None, table)
 
     def link(self, name: str) -> Link | None:

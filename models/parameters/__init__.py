@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from models.parameters.base import Parameters
 from models.parameters.framed_serial import FramedSerialParameters
+from models.parameters.own import OWN, OwnParameters
 from models.parameters.parallel_code import ParallelCodeParameters
 from models.parameters.pulse_gap import PulseGapParameters
 from models.parameters.scan import FreeScanParameters, SyncedScanParameters
 from models.parameters.wire_per_input import WirePerInputParameters
 
-__all__ = ["SCHEMES", "Parameters"]
+__all__ = ["KNOWN", "SCHEMES", "Parameters"]
 
 SCHEMES: dict[str, type[Parameters]] = {
     "pulse-gap": PulseGapParameters,
@@ -22,4 +23,7 @@ SCHEMES: dict[str, type[Parameters]] = {
     "free-scan": FreeScanParameters,
     "synced-scan": SyncedScanParameters,
 }
-"""Name of a scheme in a link file -> the parameters it has there."""
+"""Name of a family of schemes in a link file -> the parameters it has there."""
+
+KNOWN: dict[str, type[Parameters]] = {**SCHEMES, OWN: OwnParameters}
+"""The same, and what a link file may define itself."""

@@ -1,0 +1,95 @@
+"""Python files that link files name: run only where the command line allows it."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+import traceback
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+    from verify.parts.scheme import Scheme
+
+_allowed = [False]
+
+
+class CodeError(Exception):
+    """A Python file is not run, or makes no scheme. ``found`` and ``allowed`` in words."""
+
+    def __init__(self, found: str, allowed: str) -> None:
+        super().__init__(found, allowed)
+        self.found, self.allowed = found, allowed
+
+
+def allow(yes: bool) -> None:
+    """Whether Python files may be run, from now on."""
+    _allowed[0] = yes
+
+
+def scheme_of(path: Path, inputs: int, tables: Mapping[str, object]) -> Scheme:
+    """What ``scheme(inputs, tables)`` of a Python file returns. Raises CodeError."""
+    from verify.parts.scheme import Scheme
+
+    if not _allowed[0]:
+        raise CodeError(
+            "a file of Python code, which would be run",
+            "with --allow-code on the command line only, for files that you trust",
+        )
+    module = _loaded(path)
+    make = getattr(module, "scheme", None)
+    if not callable(make):
+        raise CodeError("a file without a function scheme", "one with scheme(inputs, tables)")
+    try:
+        made = make(inputs, dict(tables))
+        if not isinstance(made, Scheme):
+            raise CodeError(
+                f"a function scheme that returns a {type(made).__name__}",
+                "a verify.parts.scheme.Scheme",
+            )
+        # Machines that are put together wrongly are found now, not by some engine.
+        hash(made)
+        made.transmitter()
+        made.receiver(0)
+    except CodeError:
+        raise
+    except Exception as error:
+        raise _failed(error, path) from None
+    return made
+
+
+def _loaded(path: Path) -> ModuleType:
+    if not path.is_file():
+        raise CodeError("no such file", "a Python file, its path from the link file")
+    name = f"fewwire_scheme_{abs(hash(path.resolve())):x}"
+    spec = importlib.util.spec_from_file_location(name, path)
+    if spec is None or spec.loader is None:
+        raise CodeError("a file that Python does not load", "a file that ends in .py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except (Exception, SystemExit) as error:
+        raise _failed(error, path) from None
+    _travels(module)
+    return module
+
+
+def _travels(module: ModuleType) -> None:
+    """Worker processes get the code along with what it made: they cannot import it."""
+    from joblib.externals import cloudpickle
+
+    cloudpickle.register_pickle_by_value(module)
+
+
+def _failed(error: BaseException, path: Path) -> CodeError:
+    lines = [f.lineno for f in traceback.extract_tb(error.__traceback__) if f.filename == str(path)]
+    line = getattr(error, "lineno", None) or (lines[-1] if lines else None)
+    where = f" in line {line}" if line else ""
+    text = " ".join(str(error).split())
+    return CodeError(
+        f"code that fails{where} ({type(error).__name__}: {text[:200]})", "code that runs"
+    )
