@@ -6,9 +6,12 @@ import click
 
 from verify.commands.check import check
 from verify.commands.compare import compare
+from verify.commands.completion import completion
 from verify.commands.design import design
+from verify.commands.group import Commands
 from verify.commands.latency import latency
 from verify.commands.lifetime import lifetime
+from verify.commands.manual import manual
 from verify.commands.margin import margin
 from verify.commands.new import new
 from verify.commands.recover import recover
@@ -16,15 +19,18 @@ from verify.commands.schedule import schedule
 from verify.commands.sheet import sheet
 from verify.commands.show import show
 from verify.commands.spacing import spacing
+from verify.commands.summary import summary
 from verify.commands.table import table
+from verify.commands.trace import trace
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="fewwire", message="%(prog)s %(version)s")
 def main() -> None:
     """Find out whether a link that squeezes many controls onto few lines misfires.
 
-    A link file says what is built; `fewwire new` writes one to start from.
+    A link file says what is built; `fewwire new` writes one to start from, and
+    `fewwire FILE` gives the main answers about one.
 
     Exit status: 0 it holds, or the question was answered; 1 it fails; 2 bad usage
     or bad file; 3 undecided.
@@ -32,6 +38,7 @@ def main() -> None:
 
 
 questions = (
+    summary,
     check,
     spacing,
     latency,
@@ -43,8 +50,9 @@ questions = (
     design,
     sheet,
     schedule,
+    trace,
 )
-for command in (*questions, show, new):
+for command in (*questions, show, new, manual, completion):
     main.add_command(command)
 
 if __name__ == "__main__":

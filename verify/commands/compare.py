@@ -17,6 +17,7 @@ from verify.commands.shared import (
     budget_of,
     fail,
     guarded,
+    json_option,
     print_json,
     time_option,
 )
@@ -55,7 +56,7 @@ if TYPE_CHECKING:
     help="Processes at work; default: one per processor.",
 )
 @time_option("Work no longer than this; what is then open is undecided.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more.")
+@json_option
 @guarded
 def compare(
     files: tuple[str, ...],
@@ -74,7 +75,7 @@ def compare(
     One table: lines, latency, least spacing, rate, and what breaks each. Every figure is
     asked of the model as the other commands do.
 
-    Example: fewwire compare --inputs 7 --tick "100 ms"
+    Example: fewwire compare carillon.toml puppet_theatre.toml
     """
     links = _links(files, inputs, tick, kind, curves)
     from verify.files import check_writable

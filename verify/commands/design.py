@@ -12,6 +12,7 @@ from verify.commands.shared import (
     STATUS,
     budget_of,
     guarded,
+    json_option,
     print_json,
     time_option,
     watched,
@@ -88,7 +89,7 @@ _MOST_INPUTS = 2000
 @click.option("-o", "--output", type=click.Path(), help="Write the link file there, not to stdout.")
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
 @time_option("Search no longer and say what is open then; the check may add 10 s.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more.")
+@json_option
 @guarded
 def design(
     inputs: int,

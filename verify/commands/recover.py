@@ -21,7 +21,7 @@ def recover(file: str, engine: EngineName, seconds: float, as_json: bool) -> int
     power-up in any state. The longest time over all runs, or `never`, with the circle that
     the link may run through any number of times before it goes wrong again.
 
-    Example: fewwire recover mast.toml
+    Example: fewwire recover carillon.toml
     """
     from verify.questions.recover import recover as longest
 

@@ -34,6 +34,8 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
         if isinstance(sys.stdout, io.TextIOWrapper):
             # A name that the terminal cannot show is better escaped than nothing at all.
             sys.stdout.reconfigure(errors="backslashreplace")
+        if quiet():
+            kwargs["as_json"] = True
         try:
             status = command(*args, **kwargs)
             if sys.stdout is not None:
@@ -94,10 +96,40 @@ def time_option(help_text: str) -> Callable[[F], F]:
     )
 
 
+_QUIET = "fewwire.quiet"
+
+
+def quiet() -> bool:
+    """``--quiet`` was given: the command answers as for ``--json``, and one line is shown of it."""
+    context = click.get_current_context(silent=True)
+    return context is not None and bool(context.meta.get(_QUIET))
+
+
+def _be_quiet(context: click.Context, _: click.Parameter, value: bool) -> None:
+    context.meta[_QUIET] = value
+
+
+def json_option(command: F) -> F:
+    """``--json``, as ``as_json``, and ``--quiet``."""
+    for decorate in (
+        click.option(
+            "-q",
+            "--quiet",
+            is_flag=True,
+            expose_value=False,
+            callback=_be_quiet,
+            help="One line: the verdict, and the answer's figures.",
+        ),
+        click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more."),
+    ):
+        command = decorate(command)
+    return command
+
+
 def question(command: Callable[..., int]) -> Callable[..., None]:
     """The argument and options that all questions share."""
     for decorate in (
-        click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more."),
+        json_option,
         time_option("Work no longer than this; what is then open is undecided."),
         click.option(
             "--engine",
@@ -110,6 +142,19 @@ def question(command: Callable[..., int]) -> Callable[..., None]:
     ):
         command = decorate(command)
     return guarded(command)
+
+
+def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
+    """For a shell: the inputs of the link file that the command line has so far."""
+    from verify.linkfile import load
+
+    # While an option lacks its values, click leaves what came before them unread.
+    file = ctx.params.get("file") or next(iter(ctx.args), "")
+    try:
+        names = load(file).names
+    except FewwireError:
+        return []
+    return [name for name in names if name.startswith(incomplete)]
 
 
 def subject_of(file: str) -> Subject:
@@ -128,5 +173,10 @@ def budget_of(seconds: float) -> Budget:
 
 
 def print_json(found: dict[str, Any]) -> None:
-    """One object on stdout."""
+    """One object on stdout; with ``--quiet`` one line of it."""
+    if quiet():
+        from verify.reports.quiet import quiet_line
+
+        click.echo(quiet_line(found))
+        return
     click.echo(json.dumps(found, indent=2, ensure_ascii=False))

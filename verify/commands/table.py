@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from verify.commands.shared import STATUS, guarded, print_json, watched
+from verify.commands.shared import STATUS, guarded, input_names, json_option, print_json, watched
 
 
 @click.command()
@@ -12,9 +12,10 @@ from verify.commands.shared import STATUS, guarded, print_json, watched
     "--pair",
     nargs=2,
     metavar="FIRST SECOND",
+    shell_complete=input_names,
     help="Gaps: all ghosts of these two presses, and of no others.",
 )
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, no more.")
+@json_option
 @click.argument("file", type=click.Path())
 @guarded
 def table(file: str, as_json: bool, pair: tuple[str, str] | None) -> int:

@@ -5,17 +5,15 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from rich.console import Console
-
 from verify.design.designing import Design
 from verify.engines.answer import Verdict
 from verify.reports import cautions
-from verify.reports.console import say
+from verify.reports.console import error_console, say
 from verify.units import ticks_text
 
 
 def design_json(design: Design, tick: Fraction) -> dict[str, Any]:
-    """Keys as documented in the README."""
+    """Answer to ``design``."""
     proof, judged = design.proof, design.judged
     return {
         "question": "design",
@@ -49,7 +47,7 @@ def _table(design: Design) -> Any:
 
 def show_design(design: Design, tick: Fraction, written: str | None) -> None:
     """The finding, the refutation of anything better, and what the engines say."""
-    console = Console(stderr=True, highlight=False, soft_wrap=False)
+    console = error_console()
     say(console, _headline(design, tick))
     for reason in design.proof.reasons:
         say(console, _sentence(reason), indent="  ", hang="    ")

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from verify.reports.console import error_console
 
 
 @contextmanager
@@ -17,7 +18,7 @@ def answers_bar(everything: int) -> Iterator[Callable[[int], None]]:
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
-        console=Console(stderr=True),
+        console=error_console(),
         transient=True,
     ) as shown:
         task = shown.add_task("", total=everything)

@@ -22,6 +22,7 @@ from verify.questions.pairs import Pairs
 from verify.questions.spacing import Spacing
 from verify.reports import cautions
 from verify.reports.as_json import rate_hz
+from verify.reports.console import error_console
 from verify.reports.console import output_console as _console
 from verify.reports.console import say as _say
 from verify.reports.finer import error_text, measured, parts_sentence
@@ -38,7 +39,7 @@ PLAIN = ("line", "code", "slot")
 @contextmanager
 def live(progress: Progress) -> Iterator[None]:
     """Show a search's progress on stderr while it runs, and leave no line behind."""
-    console = Console(stderr=True)
+    console = error_console()
     with Live(
         get_renderable=lambda: Text(str(progress), style="dim"),
         console=console,

@@ -1,0 +1,38 @@
+"""The group of commands: a file in place of a command is asked all three main questions."""
+
+from __future__ import annotations
+
+import os
+from difflib import get_close_matches
+
+import click
+from click.shell_completion import CompletionItem
+
+from verify.commands.shared import BAD, fail
+
+SUMMARY = "summary"
+
+
+class Commands(click.Group):
+    """``fewwire FILE`` is ``fewwire summary FILE``; a misspelt command gets a suggestion."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command named first, or ``summary`` where a file is named in its place."""
+        word = args[0]
+        if self.get_command(ctx, word) is not None or word.startswith("-"):
+            return super().resolve_command(ctx, args)
+        if word.endswith(".toml") or os.path.isfile(word):
+            return SUMMARY, self.get_command(ctx, SUMMARY), args
+        if ctx.resilient_parsing:
+            return None, None, args
+        close = get_close_matches(word, self.list_commands(ctx), n=1)
+        hint = f"; did you mean '{close[0]}'?" if close else ""
+        allowed = f"allowed: a link file, or one of `fewwire --help`{hint}"
+        return fail(f"{word}: found neither a command nor a file; {allowed}", BAD)
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Commands, and files."""
+        found = super().shell_complete(ctx, incomplete)
+        return [*found, CompletionItem(incomplete, type="file")]
