@@ -33,8 +33,9 @@ def _figures(answer: dict[str, Any]) -> Iterator[str]:
         for key in FIGURES if isinstance(part, dict) else ():
             if part.get(key) is not None:
                 yield f"{key}={_value(part[key])}"
-    trace: dict[str, Any] = (answer.get("check") or answer).get("trace") or {}
-    if failure := trace.get("failure"):
+    trace: Any = (answer.get("check") or answer).get("trace")
+    failure = trace and trace["failure"]
+    if failure:
         yield f"kind={failure['kind']} output={_value(failure['output'])} tick={failure['tick']}"
 
 
