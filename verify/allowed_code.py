@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import copyreg
 import importlib.util
 import sys
 import traceback
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from verify.parts.scheme import Scheme
 
 _allowed = [False]
+_PREFIX = "a scheme in "  # of the names of modules: no import finds them
 
 
 class CodeError(Exception):
@@ -64,7 +67,7 @@ def scheme_of(path: Path, inputs: int, tables: Mapping[str, object]) -> Scheme:
 def _loaded(path: Path) -> ModuleType:
     if not path.is_file():
         raise CodeError("no such file", "a Python file, its path from the link file")
-    name = f"fewwire_scheme_{abs(hash(path.resolve())):x}"
+    name = f"{_PREFIX}{path.resolve()}"
     spec = importlib.util.spec_from_file_location(name, path)
     if spec is None or spec.loader is None:
         raise CodeError("a file that Python does not load", "a file that ends in .py")
@@ -74,15 +77,25 @@ def _loaded(path: Path) -> ModuleType:
         spec.loader.exec_module(module)
     except (Exception, SystemExit) as error:
         raise _failed(error, path) from None
-    _travels(module)
+    for kind in vars(module).values():
+        if isinstance(kind, type) and kind.__module__ == name:
+            copyreg.pickle(kind, _sent)
     return module
 
 
-def _travels(module: ModuleType) -> None:
-    """Worker processes get the code along with what it made: they cannot import it."""
-    from joblib.externals import cloudpickle
+def _sent(thing: object) -> tuple[Callable[..., object], tuple[object, ...]]:
+    """What is made by such a file goes to a worker process with the file's path."""
+    kind = type(thing)
+    return _received, (kind.__module__.removeprefix(_PREFIX), kind.__qualname__, vars(thing))
 
-    cloudpickle.register_pickle_by_value(module)
+
+def _received(path: str, name: str, state: dict[str, object]) -> object:
+    """In a worker process: whoever sent it was allowed to run the file."""
+    module = sys.modules.get(f"{_PREFIX}{path}") or _loaded(Path(path))
+    kind = attrgetter(name)(module)
+    thing = object.__new__(kind)
+    thing.__dict__.update(state)
+    return thing
 
 
 def _failed(error: BaseException, path: Path) -> CodeError:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import click
 
+from verify.allowed_code import allow
 from verify.commands.check import check
 from verify.commands.compare import compare
 from verify.commands.completion import completion
 from verify.commands.design import design
-from verify.commands.group import Commands
+from verify.commands.group import ALLOW_CODE, Commands
 from verify.commands.latency import latency
 from verify.commands.lifetime import lifetime
 from verify.commands.manual import manual
@@ -26,7 +27,10 @@ from verify.commands.trace import trace
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="fewwire", message="%(prog)s %(version)s")
-def main() -> None:
+@click.option(
+    ALLOW_CODE, is_flag=True, help="Run the Python file that a link file names as its scheme."
+)
+def main(allow_code: bool) -> None:
     """Find out whether a link that squeezes many controls onto few lines misfires.
 
     A link file says what is built; `fewwire new` writes one to start from, and
@@ -35,6 +39,7 @@ def main() -> None:
     Exit status: 0 it holds, or the question was answered; 1 it fails; 2 bad usage
     or bad file; 3 undecided.
     """
+    allow(allow_code)
 
 
 questions = (

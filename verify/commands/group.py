@@ -11,10 +11,16 @@ from click.shell_completion import CompletionItem
 from verify.commands.shared import BAD, fail
 
 SUMMARY = "summary"
+ALLOW_CODE = "--allow-code"
 
 
 class Commands(click.Group):
     """``fewwire FILE`` is ``fewwire summary FILE``; a misspelt command gets a suggestion."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Options of the group may also stand after the command."""
+        moved = [arg for arg in args if arg == ALLOW_CODE]
+        return super().parse_args(ctx, [*moved, *(arg for arg in args if arg != ALLOW_CODE)])
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

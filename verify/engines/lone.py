@@ -12,6 +12,7 @@ from math import ceil
 from verify.engines.answer import Budget
 from verify.engines.concrete import Compiled, State
 from verify.engines.lone_level import lone_move
+from verify.errors import UsageError
 from verify.parts.clock import Clock
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
@@ -19,6 +20,9 @@ from verify.parts.signals import strike
 from verify.units import Ticks
 
 ZERO = Fraction(0)
+# A press that sets off more events than this, or more at once, is taken never to come to rest.
+MOST_EVENTS = 100_000
+MOST_RUNNING = 10_000
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,11 @@ def _press(
     while open_runs:
         run = open_runs.pop()
         fresh = run.now < 0
+        if run.events > MOST_EVENTS or _running(compiled, run.state) > MOST_RUNNING:
+            raise UsageError(
+                f"found a link that does not come to rest after a press of input {index + 1}; "
+                "allowed: links for presses that rest in the end, or levers"
+            )
         passed = 1 if fresh else compiled.next_event(run.state)
         if passed is None:
             firsts.append(run.first)
@@ -110,7 +119,8 @@ def _press(
         when = run.now + passed
         for after, log, _ in compiled.outcomes(run.state, passed, (index,) if fresh else ()):
             hit = run.first is None and any(s == wanted and v == (output,) for s, v in log)
-            open_runs.append(_Run(run.start, after, when, when if hit else run.first))
+            first = when if hit else run.first
+            open_runs.append(_Run(run.start, after, when, first, run.events + 1))
     times = [t for t in firsts if t is not None]
     earliest = min(times) if times else None
     latest = max(times) if times and None not in firsts else None
@@ -125,6 +135,12 @@ class _Run:
     state: State
     now: int
     first: int | None
+    events: int = 0
+
+
+def _running(compiled: Compiled, state: State) -> int:
+    """Entries in all banks."""
+    return sum(len(state[i]) for i in compiled.banks)
 
 
 def _same_but_restraints(compiled: Compiled, a: State, b: State) -> bool:

@@ -9,9 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from verify.engines.concrete import Compiled, Occurrence, State
+from verify.errors import UsageError
 from verify.language.state import Signal
 from verify.parts.link import Link, factored
 from verify.parts.signals import rest, strike
+
+# States in which a lever may move; more, and the link is taken to do ever new things.
+MOST_STATES = 1_000_000
 
 Delays = tuple[int | None, int | None, int, bool]
 
@@ -49,6 +53,11 @@ class _Runner:
             if passed is None:
                 continue
             for after, _, _ in self.compiled.outcomes(state, passed):
+                if len(known) > MOST_STATES:
+                    raise UsageError(
+                        f"found a link that does something new for more than {MOST_STATES} events "
+                        "while no lever moves; allowed: links that come round in the end"
+                    )
                 if after not in known:
                     known.add(after)
                     new.append(after)

@@ -160,6 +160,8 @@ class Scope:
                     mine = [f for f in self.fields if f.startswith("entry.")]
                     raise wrong(node, source(node), ", ".join(mine) or "no entry outside 'each'")
                 return self.fields[f"entry.{name}"]
+            case ast.Attribute(attr="high"):
+                return _as_number(node, self._truth(node))
             case ast.Attribute(attr="left", value=value):
                 if isinstance(timer := self._item(value), Timer):
                     return timer.left
@@ -448,6 +450,13 @@ class Scope:
 def field_of(bank: Bank, name: str) -> ex.Int:
     """Stands for a field of any entry of a bank, where ranges are known by expression."""
     return ex.Field(f"any.{bank.name}", bank.fields.index(name))
+
+
+def _as_number(node: ast.expr, truth: ex.Bool) -> ex.Int:
+    """A level as 0 or 1."""
+    if isinstance(truth, ex.Equal):
+        return truth.a
+    raise wrong(node, source(node), "a number")
 
 
 def _reads(e: ex.Int, changed: set[Number | Timer]) -> bool:
