@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from verify.language import expressions as ex
 from verify.language.machine import Each, First, Machine, Rule, Statement
-from verify.language.state import Bank, Signal, Timer, number, unknown
+from verify.language.state import Bank, Signal, Timer, flag, number, unknown
 from verify.parts.signals import far_fall, far_rise, line_fall, line_rise
 from verify.units import Ticks
 
@@ -21,11 +21,14 @@ class Faults:
 
     ``jitter``: each edge may be late by up to this much. ``skew``: largest difference
     between the delays of two lines. ``shortest``: pulses shorter than this do not arrive.
+    ``swallowed``: so many pulses of each line, whichever, do not arrive; recordings are held
+    against it, link files have no key for it.
     """
 
     jitter: int = 0
     skew: int = 0
     shortest: int = 0
+    swallowed: int = 0
 
     @property
     def unrest(self) -> int:
@@ -47,17 +50,21 @@ class _Edges:
 
 
 def build(
-    line: int, delays: tuple[Ticks, ...], faults: Faults, apart: Ticks = 1
+    line: int, delays: tuple[Ticks | ex.Int, ...], faults: Faults, apart: Ticks = 1
 ) -> tuple[Machine, ...]:
     """The stages of line number ``line``, in order.
 
-    ``delays[b]``: ticks to the far end of branch ``b``, besides what the faults add. A line
+    ``delays[b]``: ticks to the far end of branch ``b``, besides what the faults add; a number
+    that machines read, where the delay is unknown. A line
     that swallows short pulses takes ``shortest`` ticks to tell them from others: it is
     late by that much with every edge. ``apart``: ticks that jitter leaves between two edges.
     """
     name = f"line{line}"
     edges = _Edges(line_rise(line), line_fall(line))
     machines: list[Machine] = []
+    if faults.swallowed:
+        machine, edges = _lose(name, edges, faults.swallowed)
+        machines.append(machine)
     if faults.proving:
         machine, edges = _swallow(name, edges, faults.shortest)
         machines.append(machine)
@@ -74,7 +81,8 @@ def build(
             # Before the constant delay: its picks then come at the same ticks with any delay.
             near = _Edges(Signal(f"{here}.late.rise"), Signal(f"{here}.late.fall"))
             machines.append(_jitter(f"{here}.jitter", edges, near, faults.jitter, apart))
-        machines.append(_delay(here, near, far, ex.Constant(delay)))
+        long = delay if isinstance(delay, ex.Int) else ex.Constant(delay)
+        machines.append(_delay(here, near, far, long))
     return tuple(machines)
 
 
@@ -111,6 +119,36 @@ def _swallow(name: str, near: _Edges, shortest: int) -> tuple[Machine, _Edges]:
         Each(falls, "fall", (out.fall.emit(),), expired=True),
     )
     return Machine(f"{name}.shortest", (proving, falls), body), out
+
+
+def _lose(name: str, near: _Edges, most: int) -> tuple[Machine, _Edges]:
+    """Of all pulses up to ``most`` are lost, whichever the world picks."""
+    out = _Edges(Signal(f"{name}.left.rise"), Signal(f"{name}.left.fall"))
+    lost = number(f"{name}.lost", 0, most)
+    losing, gone = flag(f"{name}.losing"), flag(f"{name}.gone")
+    loses = First(
+        (
+            Rule("lost", gone.up(), (lost.set(lost.read() + 1), losing.put_up())),
+            Rule("kept", ex.Truth(True), (out.rise.emit(),)),
+        )
+    )
+    pick = gone.set(ex.Pick(f"{name}.loses", 0, 1))
+    rises, falls = near.rise.happens(), near.fall.happens()
+    body: tuple[Statement, ...] = (
+        First(
+            (
+                Rule("may be lost", rises & (lost.read() < most), (pick, loses, gone.put_down())),
+                Rule("rise passes", rises, (out.rise.emit(),)),
+            )
+        ),
+        First(
+            (
+                Rule("lost with its rise", falls & losing.up(), (losing.put_down(),)),
+                Rule("fall passes", falls, (out.fall.emit(),)),
+            )
+        ),
+    )
+    return Machine(f"{name}.lossy", (lost, losing, gone), body), out
 
 
 def _jitter(name: str, near: _Edges, far: _Edges, jitter: int, apart: Ticks) -> Machine:

@@ -13,9 +13,9 @@ from verify.fields import did_you_mean, one_of, printable, value_text
 from verify.parts.link import Link
 from verify.units import Ticks, whole
 
-LOW, HIGH, PULSE = 0, 1, 2
+LOW, HIGH, PULSE, HIGH_BEFORE = 0, 1, 2, 3
 """Values of a signal. ``PULSE``: up and down again at once, as a strike, or a press whose
-release nobody watches."""
+release nobody watches. ``HIGH_BEFORE``: it is high when the recording begins."""
 
 # Of a long list of names no more are told.
 MOST_NAMES = 12

@@ -18,6 +18,7 @@ from verify.errors import UsageError
 from verify.fields import printable, value_text
 from verify.recordings.recording import (
     HIGH,
+    HIGH_BEFORE,
     LOW,
     PULSE,
     Recording,
@@ -188,7 +189,8 @@ class _Reader:
             TokenKind.CHANGE_SCALAR,
             TokenKind.CHANGE_VECTOR,
         )
-        first = True
+        first = first_time = True
+        unmet, dumping = {name for name, event in self.signals.values() if not event}, False
         now, at = 0, whole(Fraction(0))
         if self.size is None:
             raise AssertionError("declarations come first")
@@ -202,8 +204,15 @@ class _Reader:
                 known = self.signals.get(change.id_code)
                 if known is not None:
                     value = self._value(str(change.value), known[0], warn)
-                    if value is not None and (value or not known[1]):
-                        yield Row(at, known[0], PULSE if known[1] else value, self.line)
+                    if value is None or (known[1] and not value):
+                        continue
+                    if known[1]:
+                        value = PULSE
+                    elif known[0] in unmet:
+                        # Values at the beginning say how a signal is found.
+                        unmet.discard(known[0])
+                        value = HIGH_BEFORE if value and (dumping or first_time) else value
+                    yield Row(at, known[0], value, self.line)
                 elif change.id_code not in self.ignored:
                     found = f"a value of {value_text(change.id_code)}, which is not declared"
                     raise self._error(found, "identifiers of $var")
@@ -211,10 +220,16 @@ class _Reader:
                 later: Any = data
                 if later < now and not first:
                     raise self._error(f"time #{later} after #{now}", "times that never fall")
+                first_time = first_time and (first or later == now)
                 first, now = False, later
                 at = now // step if step and now % step == 0 else whole(now * factor)
                 if at > MOST_TICKS:
                     raise self._error("a later time", f"at most {MOST_TICKS} ticks")
+            elif kind is TokenKind.DUMPVARS:
+                dumping = True
+            elif kind is TokenKind.END and dumping:
+                # What follows are changes, also at the same time.
+                dumping, first_time = False, False
 
     def _value(self, text: str, signal: str, warn: Warn) -> int | None:
         if text == "0":

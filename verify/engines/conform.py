@@ -1,0 +1,243 @@
+"""Does a run that was recorded agree with the model? All ways in which the model may have run.
+
+What nobody knows (constants, picks) makes several runs possible; those that contradict what
+was recorded are dropped, equal ones are one. The recording parts from the model in the tick in
+which the last is gone. Exact, and no more is held than the ways that are open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import Literal, TypeAlias
+
+from verify.engines.concrete import Compiled, Occurrence, State
+from verify.language.expressions import Pick
+from verify.language.machine import System, walk
+from verify.language.state import Signal
+from verify.parts.player import Edge
+from verify.units import Ticks
+
+# More ways than this at once, and nothing is said.
+MOST_WAYS = 20_000
+
+Waiting: TypeAlias = tuple[tuple[int, int], ...]
+"""What has come on one side only: since how many parts of a tick, and which edge."""
+
+
+class TooManyWaysError(Exception):
+    """More ways are possible than are followed."""
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a way was dropped: what came, at ``tick``, on one side only (``model``, ``recording``),
+    and the edges that came on the other side then; ``edge`` -1: the levels at the beginning."""
+
+    tick: int
+    edge: int
+    side: Literal["model", "recording"]
+    instead: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Way:
+    system: int
+    state: State
+    levels: int
+    model: Waiting = ()
+    recorded: Waiting = ()
+
+
+class Follower:
+    """Follows one recording through systems that play its edges, as ``stretch`` builds them.
+
+    ``compared``: number of each edge that is compared, by what happens; edges come in pairs of
+    rise and fall, ``wires`` says which pairs have levels. ``scale``: parts of a tick in which
+    the systems count. ``tolerance``, ticks, may be set at any time.
+    """
+
+    def __init__(
+        self,
+        systems: Sequence[System],
+        compared: Mapping[Edge, int],
+        wires: bool,
+        scale: int = 1,
+    ) -> None:
+        self.compiled = [Compiled(system) for system in systems]
+        self.picks = any(_picks(system) for system in systems)
+        self.compared, self.wires, self.scale = compared, wires, scale
+        self.tolerance: Ticks = 0
+        self.now = -1
+        self.ways: list[_Way] = []
+        self.reasons: list[Reason] = []
+        self.comparing = True
+
+    def begin(self, leads: Iterable[int], up: Sequence[int], levels: int | None) -> None:
+        """All states at power-up, ``leads`` ticks before the recording; ``up``: edges played at
+        once then. ``levels``: those recorded at the beginning, None: not to be compared."""
+        found: dict[_Way, None] = {}
+        for lead in leads:
+            self.now, self.comparing = -1 - lead, False
+            self.ways = [
+                _Way(k, state, 0)
+                for k, compiled in enumerate(self.compiled)
+                for state in islice(compiled.starts(), MOST_WAYS + 1)
+            ]
+            if lead:
+                self.advance(-lead, up, ())
+                self.advance(-1, (), ())
+            found |= dict.fromkeys(self.ways)
+            if len(found) > MOST_WAYS:
+                raise TooManyWaysError
+        self.now, self.comparing = -1, True
+        self.ways = list(found)
+        if levels is not None:
+            self.compare_levels(levels)
+
+    def compare_levels(self, levels: int) -> None:
+        """Drop the ways that show other levels now; from here on edges are compared."""
+        right = [way for way in self.ways if way.levels == levels]
+        self.comparing = True
+        if not right and self.ways:
+            wrong = (self.ways[0].levels ^ levels).bit_length() - 1
+            shown = self.ways[0].levels >> wrong & 1
+            side: Literal["model", "recording"] = "model" if shown else "recording"
+            self.reasons = [Reason(self.now + 1, 2 * wrong, side)]
+        # Levels follow from edges, now that these agree.
+        self.ways = list(dict.fromkeys(_Way(w.system, w.state, 0) for w in right))
+
+    def advance(self, to: int, played: Sequence[int], recorded: Sequence[int]) -> bool:
+        """On to tick ``to``, in which these edges are played, and those were recorded at the
+        other end. False if no way is left: then ``reasons`` says why."""
+        reasons: list[Reason] = []
+        found: dict[_Way, None] = {}
+        passed = (to - self.now) * self.scale
+        for way in self.ways:
+            for after in self._walk(way, passed, played, recorded, to, reasons):
+                found[after] = None
+            if len(found) > MOST_WAYS:
+                raise TooManyWaysError
+        self.now, self.ways = to, list(found)
+        if not found:
+            last = max(reason.tick for reason in reasons)
+            self.reasons = list(dict.fromkeys(r for r in reasons if r.tick == last))
+        return bool(found)
+
+    def _walk(
+        self,
+        way: _Way,
+        passed: int,
+        played: Sequence[int],
+        recorded: Sequence[int],
+        to: int,
+        reasons: list[Reason],
+    ) -> Iterator[_Way]:
+        compiled = self.compiled[way.system]
+        open_ways = [(way, passed)]
+        while open_ways:
+            here, left = open_ways.pop()
+            event = compiled.next_event(here.state)
+            if event is None or event >= left:
+                if left == 0:
+                    yield here
+                    continue
+                for state, said in self._step(compiled, here.state, left, played):
+                    after = self._matched(here, state, said, left, recorded, to, 0, reasons)
+                    if after is not None:
+                        yield after
+                continue
+            for state, said in self._step(compiled, here.state, event, ()):
+                after = self._matched(here, state, said, event, (), to, left - event, reasons)
+                if after is not None:
+                    open_ways.append((after, left - event))
+
+    def _step(
+        self, compiled: Compiled, state: State, passed: int, played: Sequence[int]
+    ) -> Iterable[tuple[State, list[Occurrence]]]:
+        if self.picks:
+            return [found[:2] for found in compiled.outcomes(state, passed, played)]
+        result = compiled.step(state, passed, played)
+        return () if result is None else (result,)
+
+    def _matched(
+        self,
+        way: _Way,
+        state: State,
+        said: list[Occurrence],
+        passed: int,
+        recorded: Sequence[int],
+        to: int,
+        before: int,
+        reasons: list[Reason],
+    ) -> _Way | None:
+        """The way after a tick, ``before`` parts of a tick before ``to``; None if it is wrong."""
+        compared = self.compared
+        came = [compared[event] for event in said if event in compared] if said else []
+        if not came and not recorded and not way.model and not way.recorded:
+            return _Way(way.system, state, way.levels)
+        if not self.comparing:
+            levels = way.levels
+            for edge in came if self.wires else ():
+                bit = 1 << edge // 2
+                levels = levels & ~bit if edge % 2 else levels | bit
+            return _Way(way.system, state, levels)
+        late = int(self.tolerance * self.scale)
+        model = [(age + passed, edge) for age, edge in way.model]
+        seen = [(age + passed, edge) for age, edge in way.recorded]
+        if not self._in_time(model, seen, late, to, before, reasons):
+            return None
+        for edge in came:
+            _meet(edge, seen, model)
+        for edge in recorded:
+            _meet(edge, model, seen)
+        if not self._in_time(model, seen, late - 1, to, before, reasons):
+            return None
+        return _Way(way.system, state, 0, tuple(model), tuple(seen))
+
+    def _in_time(
+        self,
+        model: list[tuple[int, int]],
+        seen: list[tuple[int, int]],
+        late: int,
+        to: int,
+        before: int,
+        reasons: list[Reason],
+    ) -> bool:
+        """Nothing has waited longer than ``late``; else a reason is noted."""
+        oldest_model = model[0][0] if model else -1
+        oldest_seen = seen[0][0] if seen else -1
+        if max(oldest_model, oldest_seen) <= late:
+            return True
+        mine = oldest_model >= oldest_seen
+        age, edge = (model if mine else seen)[0]
+        others = tuple(other for _, other in (seen if mine else model))
+        tick = to - -(-(before + age) // self.scale)
+        reasons.append(Reason(tick, edge, "model" if mine else "recording", others))
+        return False
+
+
+def _meet(edge: int, waiting: list[tuple[int, int]], own: list[tuple[int, int]]) -> None:
+    """An edge meets the oldest one of its kind that waits on the other side, or waits itself."""
+    for entry in waiting:
+        if entry[1] == edge:
+            waiting.remove(entry)
+            return
+    own.append((0, edge))
+
+
+def _picks(system: System) -> bool:
+    """Some machine lets the world pick, so that a step has several outcomes."""
+    from dataclasses import fields, is_dataclass
+
+    def inside(node: object) -> bool:
+        if isinstance(node, Pick):
+            return True
+        if isinstance(node, tuple):
+            return any(inside(x) for x in node)
+        if is_dataclass(node) and not isinstance(node, (Signal, type)):
+            return any(inside(getattr(node, f.name)) for f in fields(node))
+        return False
+
+    return any(inside(s) for machine in system.machines for s in walk(machine.body))

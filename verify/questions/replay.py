@@ -1,0 +1,170 @@
+"""A recording of the real build against the model: where do they part, which part of the link
+is to blame, and which disturbance would explain it?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from verify.engines.answer import Budget, Progress
+from verify.questions.disturbed import Explained, Within, explain
+from verify.questions.holding import (
+    Change,
+    Held,
+    Parting,
+    Warnings,
+    due_outputs,
+    hold,
+    nominal,
+)
+from verify.questions.judging import Subject
+from verify.recordings.recording import Recording, names_text, signals_of
+
+Verdict = Literal["agrees", "parts", "decoded", "undecided"]
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A disturbance held against all of the recording: where it parts even so, or nowhere."""
+
+    parting: Parting | None
+    undecided: str = ""
+
+
+@dataclass(frozen=True)
+class Replay:
+    """``due``: what the model's outputs do around the parting, from what was recorded before
+    the place that parted; ``seen``: what the recording has there. ``explained``: per disturbance
+    asked about, in order, and what the whole recording says to it. ``rate``: of the
+    transmitter's clock, at which it agrees, within the file's range."""
+
+    verdict: Verdict
+    held: Held
+    due: tuple[Change, ...]
+    seen: tuple[Change, ...]
+    explained: tuple[tuple[Explained, Whole | None], ...]
+    notes: tuple[str, ...]
+    rate: Fraction | None = None
+
+
+def replay(
+    subject: Subject,
+    recording: Recording,
+    within: Sequence[Within],
+    warn: Warnings,
+    progress: Progress,
+    budget: Budget,
+    *,
+    tolerance: int | None = None,
+) -> Replay:
+    """Hold a recording against a link. ``within``: disturbances that might explain it.
+
+    Raises RecordingError, UsageError.
+    """
+    asked = _Asked(subject, recording, warn, progress, budget, tolerance)
+    return asked.answer(within)
+
+
+class _Asked:
+    def __init__(
+        self,
+        subject: Subject,
+        recording: Recording,
+        warn: Warnings,
+        progress: Progress,
+        budget: Budget,
+        tolerance: int | None,
+    ) -> None:
+        self.subject, self.recording = subject, recording
+        self.warn, self.progress, self.budget = warn, progress, budget
+        self.tolerance = tolerance
+        self.link = nominal(subject.link)
+
+    def answer(self, within: Sequence[Within]) -> Replay:
+        more = max([int(w.most) for w in within if w.kind.startswith("line.")], default=0)
+        self.progress.doing = "reading the recording"
+        held = hold(
+            self.subject,
+            self.link,
+            self.recording,
+            self.warn,
+            self.progress,
+            tolerance=self.tolerance,
+            more=more,
+        )
+        notes = self._notes(held)
+        if held.undecided:
+            return Replay("undecided", held, (), (), (), (*notes, held.undecided))
+        if held.parting is None:
+            return Replay("agrees" if held.compared else "decoded", held, (), (), (), notes)
+        return self._parted(held, held.parting, within, notes)
+
+    def _parted(
+        self, held: Held, parting: Parting, within: Sequence[Within], notes: tuple[str, ...]
+    ) -> Replay:
+        verdict: Verdict = "parts"
+        due, seen = due_outputs(self.link, parting, held)
+        rate: Fraction | None = None
+        clock = self.subject.link.clock
+        if clock.rated and "transmitter" in parting.stretch.parts:
+            own = Within("clock.rate", max(-clock.rate[0], clock.rate[1]))
+            verdict, rate, note = self._own_rate(held, own, clock.rate)
+            notes = (*notes, note)
+        if verdict == "parts" and self.subject.link.pause.most:
+            verdict = "undecided"
+            notes = (*notes, "the file allows pauses, which a recording is not held against")
+        explained = []
+        for asked in within if verdict != "agrees" else ():
+            self.progress.doing = f"looking for {asked.kind}"
+            found = explain(self.link, asked, held, self.budget)
+            explained.append((found, self._whole(found, parting)))
+        return Replay(verdict, held, due, seen, tuple(explained), notes, rate)
+
+    def _own_rate(
+        self, held: Held, own: Within, rates: tuple[Fraction, Fraction]
+    ) -> tuple[Verdict, Fraction | None, str]:
+        """What the file allows the clock may be all that differs."""
+        found = explain(self.link, own, held, self.budget, rates)
+        if found.verdict == "none":
+            return "parts", None, "no error of the clock that the file allows explains it"
+        if found.verdict == "undecided" or found.amount is None:
+            return "undecided", None, f"whether the clock's rate explains it is open: {found.why}"
+        error = Fraction(found.amount)
+        whole = self._whole(found, held.parting)
+        if whole is not None and whole.parting is None and not whole.undecided:
+            return "agrees", error, "with a clock as the file allows it"
+        return "undecided", error, "one stretch agrees with a clock as the file allows it, not all"
+
+    def _whole(self, found: Explained, parting: Parting | None) -> Whole | None:
+        """The same disturbance, all through the recording."""
+        if found.link is None or parting is None:
+            return None
+        self.progress.doing = "reading the recording again"
+        held = hold(
+            self.subject,
+            found.link,
+            self.recording,
+            Warnings(),
+            self.progress,
+            tolerance=self.tolerance,
+            only=parting.stretch,
+        )
+        return Whole(held.parting, held.undecided)
+
+    def _notes(self, held: Held) -> tuple[str, ...]:
+        signals = signals_of(self.subject.link)
+        notes = []
+        recorded = self.recording.signals
+        missing = tuple(name for name in signals.inputs if name not in recorded)
+        inputs = any(stretch.begin == 0 for stretch in held.compared)
+        if missing and inputs:
+            notes.append(f"not recorded, taken for never moved: {names_text(missing)}")
+        outs = tuple(name for group in signals.outs for name in group)
+        lost = tuple(name for name in outs if name not in recorded)
+        if len(lost) == len(outs):
+            notes.append("no output was recorded, so none was compared")
+        elif lost:
+            notes.append(f"not recorded, not compared: {names_text(lost)}")
+        return tuple(notes)
