@@ -15,7 +15,10 @@ def show(file: str) -> int:
 
     Example: fewwire show carillon.toml
     """
+    from verify.reports.machine_warnings import show_machine_warnings
     from verify.reports.terminal import show_link
 
-    show_link(subject_of(file))
+    subject = subject_of(file)
+    show_link(subject)
+    show_machine_warnings(subject.link)
     return HOLDS

@@ -48,19 +48,27 @@ class _Visit:
 
 
 def explore(
-    system: System, budget: Budget, progress: Progress, *, latencies: bool = False
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    *,
+    latencies: bool = False,
+    compiled: Compiled | None = None,
 ) -> Answer:
     """Search every sequence that the operator of ``system`` allows.
 
     ``system`` watches one branch (number 0). ``latencies``: also collect the extremes,
     for which the search goes on past failures (each only ends its own sequence).
+    ``compiled``: the step function of the system, if there is one already.
     """
-    return _Search(system, budget, progress, latencies).run()
+    return _Search(compiled or Compiled(system), budget, progress, latencies).run()
 
 
 class _Search:
-    def __init__(self, system: System, budget: Budget, progress: Progress, latencies: bool) -> None:
-        self.compiled = Compiled(system)
+    def __init__(
+        self, compiled: Compiled, budget: Budget, progress: Progress, latencies: bool
+    ) -> None:
+        self.compiled = compiled
         self.budget, self.progress, self.latencies = budget, progress, latencies
         self.count = self.compiled.count
         self.heap: list[tuple[int, int, int, _Visit]] = []

@@ -2,7 +2,7 @@
 
 What would leave its bounds stays at the bound, so that every engine reads a machine alike:
 a number that is set, an index into a table. A timer that might run longer than its bound,
-or a length that might be below zero, is refused.
+or a length that might be below zero, is refused. Rules made for this have names in brackets.
 """
 
 from __future__ import annotations
@@ -391,8 +391,8 @@ class Scope:
                 return (flag.set(other.read()),)
             case ex.Not(ex.Equal(ex.Read(Flag() as other), ex.Constant(1))):
                 return (flag.set(ex.Constant(1) - other.read()),)
-        raised = Rule("up", truth, (flag.put_up(),))
-        lowered = Rule("down", ex.Truth(True), (flag.put_down(),))
+        raised = Rule("(up)", truth, (flag.put_up(),))
+        lowered = Rule("(down)", ex.Truth(True), (flag.put_down(),))
         return (First((raised, lowered)),)
 
     def _set(self, number: Number, value: ex.Int) -> Statement:
@@ -400,12 +400,24 @@ class Scope:
         low, high = range_of(value, self.ranges)
         ways = []
         if low < number.least:
-            ways.append(Rule("at its least", value < number.least, (number.set(number.least),)))
+            ways.append(
+                Rule(
+                    f"({_own(number.name)} at its least)",
+                    value < number.least,
+                    (number.set(number.least),),
+                )
+            )
         if high > number.most:
-            ways.append(Rule("at its most", value > number.most, (number.set(number.most),)))
+            ways.append(
+                Rule(
+                    f"({_own(number.name)} at its most)",
+                    value > number.most,
+                    (number.set(number.most),),
+                )
+            )
         if not ways:
             return number.set(value)
-        return First((*ways, Rule("within bounds", ex.Truth(True), (number.set(value),))))
+        return First((*ways, Rule("(within bounds)", ex.Truth(True), (number.set(value),))))
 
     def _length(self, node: ast.expr, timer: Timer | None) -> ex.Int:
         length = _sized(self._number(node))
@@ -444,7 +456,11 @@ class Scope:
             raise wrong(node, found, f"0 to {count - 1}: inputs count from 0")
         if low >= 0 and high < count:
             return (signal.emit(value),)
-        return (Rule("one that is there", (value >= 0) & (value < count), (signal.emit(value),)),)
+        return (
+            Rule(
+                "(an output that is there)", (value >= 0) & (value < count), (signal.emit(value),)
+            ),
+        )
 
 
 def field_of(bank: Bank, name: str) -> ex.Int:

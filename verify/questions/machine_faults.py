@@ -1,0 +1,247 @@
+"""What is wrong with the machines of a link, whatever its outputs do.
+
+Modes that are never reached, rules that never act, rules that clash (in one tick both settle
+the same thing, each otherwise), timers that never run out, numbers that meet their bounds.
+Found by visiting states with a step function that takes notes: first under an operator that
+may do anything, then, where that has no end, under the file's own. Clocks are on time; faults
+of the line are as in the file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import count
+from typing import Any, Literal
+
+from verify.engines.answer import Budget, Progress
+from verify.engines.concrete import Chooser, Compiled, DoFn, Occurrence, State, least_choice
+from verify.engines.explorer import explore
+from verify.language import expressions as ex
+from verify.language.machine import Machine, Rule, Statement, System, walk
+from verify.language.state import Mode, Number, Set, Start, Timer
+from verify.parts.clock import Clock
+from verify.parts.link import Link, factored
+from verify.parts.operator import Operator
+
+Kind = Literal["mode", "rule", "clash", "timer", "bound"]
+
+MOST_RULES = 5000  # of both ends: more are not looked at
+SECONDS = 0.5  # of each of the two searches
+STATES = 20_000
+# Rules that the reading of texts adds have names in brackets.
+_BOUND = re.compile(r"\((.+) at its (?:least|most)\)")
+
+
+@dataclass(frozen=True)
+class MachineFault:
+    """``end``: transmitter or receiver; ``names``: of the mode and its value, the rule or rules
+    (the second settles it), the timer, the number. ``about``: what two rules clash about.
+    ``proved``: "always", for whatever the inputs do; "operator", as this file's may."""
+
+    kind: Kind
+    end: str
+    names: tuple[str, ...]
+    about: str = ""
+    proved: Literal["always", "operator"] = "always"
+
+    @property
+    def words(self) -> str:
+        """A sentence."""
+        here = "" if self.proved == "always" else " with this file's operator"
+        what = [f"'{name}'" for name in self.names]
+        if self.kind == "mode":
+            return f"{self.end}: {what[0]} is never {what[1]}{here}."
+        if self.kind == "rule":
+            return f"{self.end}: rule {what[0]} never acts{here}."
+        if self.kind == "timer":
+            return f"{self.end}: timer {what[0]} never runs out{here}."
+        if self.kind == "bound":
+            return f"{self.end}: {what[0]} would leave its bounds, and stays at the bound."
+        if self.names[0] == self.names[1]:
+            return (
+                f"{self.end}: rule {what[0]} clashes with itself: it settles '{self.about}' "
+                "more than once in a tick, each time otherwise; the last counts."
+            )
+        return (
+            f"{self.end}: rules {what[0]} and {what[1]} clash: in one tick both settle "
+            f"'{self.about}', each otherwise; the second counts."
+        )
+
+
+@dataclass(frozen=True)
+class MachineFaults:
+    """``undecided``: not all states were visited, and something has not been met yet."""
+
+    found: tuple[MachineFault, ...]
+    undecided: bool = False
+
+
+def machine_faults(link: Link, seconds: float = SECONDS) -> MachineFaults:
+    """What is wrong with the machines of both ends of a link."""
+    link = replace(link, clock=Clock(), any_start=False)
+    ends = _ends(link)
+    if sum(1 for m in ends for s in walk(m.body) if isinstance(s, Rule)) > MOST_RULES:
+        return MachineFaults((), undecided=True)
+    hold = link.operator.hold
+    free = _Visited(replace(link, operator=Operator(hold=hold)), seconds)
+    visits = [free]
+    if not free.complete and free.unmet():
+        visits.append(_Visited(link, seconds))
+    complete = any(visit.complete for visit in visits)
+    unmet = set.intersection(*(visit.unmet() for visit in visits))
+    clashes = dict.fromkeys(f for visit in visits for f in (*visit.clashes(), *visit.at_bounds()))
+    if not complete:
+        return MachineFaults(tuple(clashes), undecided=bool(unmet))
+    how: Literal["always", "operator"] = "always" if free.complete else "operator"
+    ordered = [fault for fault in visits[0].everything() if fault in unmet]
+    return MachineFaults((*(replace(f, proved=how) for f in ordered), *clashes))
+
+
+def _ends(link: Link) -> tuple[Machine, ...]:
+    return (*link.scheme.transmitter(), *link.scheme.receiver(0))
+
+
+class _Visited:
+    """The states of a link that were visited, and what was met there."""
+
+    def __init__(self, link: Link, seconds: float) -> None:
+        system = factored(link, None)
+        names = {m.name: "transmitter" for m in link.scheme.transmitter()}
+        names |= {m.name: "receiver" for m in link.scheme.receiver(0)}
+        self.machines = [(names[m.name], m) for m in system.machines if m.name in names]
+        self.notes = _Notes(system, [machine for _, machine in self.machines])
+        budget = Budget(seconds, states=STATES)
+        answer = explore(system, budget, Progress(), compiled=self.notes)
+        self.complete = answer.complete
+
+    def everything(self) -> Iterator[MachineFault]:
+        """All modes, rules and timers, each as it would be told if it were never met."""
+        for end, machine in self.machines:
+            for item in machine.memory:
+                if isinstance(item, Mode):
+                    for label in item.modes:
+                        yield MachineFault("mode", end, (_own(item.name), label))
+                elif isinstance(item, Timer):
+                    yield MachineFault("timer", end, (_own(item.name),))
+            for statement in walk(machine.body):
+                if isinstance(statement, Rule) and not statement.name.startswith("("):
+                    yield MachineFault("rule", end, (statement.name,))
+
+    def unmet(self) -> set[MachineFault]:
+        """What was not met. Of several rules of one name in a machine all must be so."""
+        return {*self.everything()} - set(self._met())
+
+    def _met(self) -> Iterator[MachineFault]:
+        for end, machine in self.machines:
+            for item in machine.memory:
+                i = self.notes.where[item]
+                if isinstance(item, Mode):
+                    for value in self.notes.values[i]:
+                        yield MachineFault("mode", end, (_own(item.name), item.modes[value]))
+                elif isinstance(item, Timer) and i in self.notes.ended:
+                    yield MachineFault("timer", end, (_own(item.name),))
+            for statement in walk(machine.body):
+                if isinstance(statement, Rule) and id(statement) in self.notes.used:
+                    yield MachineFault("rule", end, (statement.name,))
+
+    def at_bounds(self) -> Iterator[MachineFault]:
+        """Numbers that something was about to take beyond their bounds."""
+        for end, machine in self.machines:
+            for s in walk(machine.body):
+                if isinstance(s, Rule) and id(s) in self.notes.used and (m := _BOUND.match(s.name)):
+                    yield MachineFault("bound", end, (m[1],))
+
+    def clashes(self) -> Iterator[MachineFault]:
+        """Rules that settled one thing differently in one tick."""
+        ends = {id(s): end for end, m in self.machines for s in walk(m.body)}
+        for first, second, about in self.notes.clashes.values():
+            names = first.name, second.name
+            yield MachineFault("clash", ends[id(first)], names, _own(about))
+
+
+class _Notes(Compiled):
+    """The step function, which notes what acts, what runs out, and what is settled twice."""
+
+    def __init__(self, system: System, watched: Sequence[Machine]) -> None:
+        self.used: set[int] = set()
+        self.ended: set[int] = set()
+        self.clashes: dict[tuple[int, int, int], tuple[Rule, Rule, str]] = {}
+        self.settled: dict[int, tuple[Any, tuple[tuple[Rule, int], ...]]] = {}
+        self.acting: list[tuple[Rule, int]] = []
+        self.turn = count()
+        self.own = {item for machine in watched for item in machine.memory}
+        super().__init__(system)
+        self.modes = [i for item, i in self.where.items() if isinstance(item, Mode)]
+        self.values: dict[int, set[int]] = {i: set() for i in self.modes}
+        for state in self.starts():
+            self._note_modes(state)
+
+    def _note_modes(self, state: State) -> None:
+        for i in self.modes:
+            self.values[i].add(state[i])
+
+    def step(
+        self, state: State, passed: int, taken: Sequence[int] = (), choose: Chooser = least_choice
+    ) -> tuple[State, list[Occurrence]] | None:
+        self.settled.clear()
+        result = super().step(state, passed, taken, choose)
+        if result is not None:
+            self._note_modes(result[0])
+            self.ended.update(i for i in self.timers if 0 < state[i] <= passed)
+        return result
+
+    def _first(self, rules: tuple[Rule, ...]) -> DoFn:
+        ways = [(self._bool(rule.when), self._block(rule.do), rule) for rule in rules]
+
+        def run(tick: Any) -> None:
+            for guard, do, rule in ways:
+                if guard(tick):
+                    self.used.add(id(rule))
+                    self.acting.append((rule, next(self.turn)))
+                    do(tick)
+                    self.acting.pop()
+                    return
+
+        return run
+
+    def _statement(self, statement: Statement) -> DoFn:
+        do = super()._statement(statement)
+        match statement:
+            case Set(item, value) | Start(item, value) if item in self.own:
+                if _mentions(value, item):
+                    return do  # goes on from what it was
+                i = self.where[item]
+
+                def run(tick: Any) -> None:
+                    do(tick)
+                    self._settle(i, item.name, tick.place[i])
+
+                return run
+        return do
+
+    def _settle(self, i: int, name: str, value: Any) -> None:
+        acting = tuple(self.acting)
+        before = self.settled.get(i)
+        self.settled[i] = (value, acting)
+        if before is None or before[0] == value or not acting or not before[1]:
+            return
+        # What a rule settles and a rule within it settles anew is meant.
+        (first, turn), (second, later) = before[1][-1], acting[-1]
+        if turn in {t for _, t in acting} or later in {t for _, t in before[1]}:
+            return
+        self.clashes.setdefault((id(first), id(second), i), (first, second, name))
+
+
+def _mentions(e: object, item: Number | Timer) -> bool:
+    if isinstance(e, ex.Read):
+        return e.number == item
+    if isinstance(e, ex.Left):
+        return e.timer == item
+    return isinstance(e, ex.Int) and any(_mentions(part, item) for part in vars(e).values())
+
+
+def _own(name: str) -> str:
+    """The name of a piece of memory within its machine."""
+    return name.split(".", 1)[-1].removesuffix(".drive").replace("line", "line ")
