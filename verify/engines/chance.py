@@ -7,7 +7,7 @@ from itertools import cycle, islice
 from random import Random
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
-from verify.engines.concrete import Compiled, State
+from verify.engines.concrete import Compiled, State, is_unknown
 from verify.engines.trace import Chosen, Press, Script
 from verify.language import expressions as ex
 from verify.language.machine import System
@@ -32,12 +32,12 @@ def hammer(
     ``latencies``: also the extremes met.
     """
     runner, random = _Runner(system, progress), Random(seed)
-    starts = list(runner.compiled.starts())
     progress.presses = LONGEST
     runs, failed = 0, None
     while runs < RUNS and not budget.spent(progress.states):
         runs += 1
-        script = runner.run(random.choice(starts), _at_random(runner.compiled, random), random)
+        start = runner.compiled.any_start(random)
+        script = runner.run(start, _at_random(runner.compiled, random), random)
         failed = failed or script
         if failed is not None and not latencies:
             break
@@ -49,18 +49,21 @@ def hammer(
 def flood(system: System, budget: Budget, progress: Progress) -> Answer:
     """Press one input, or two in turn, as fast as the operator allows, many times.
 
-    Finds in a moment what fails only after many presses, such as a queue that overflows.
+    Finds in a moment what fails only after many presses, such as a queue that overflows. A
+    link that may be found in many states is found in another one each time.
     """
-    runner = _Runner(system, progress)
+    runner, random = _Runner(system, progress), Random(0)
     progress.presses = FLOOD
     count = runner.compiled.inputs
     start = next(runner.compiled.starts())
+    many = any(is_unknown(item) for item in runner.compiled.memory)
     tried = 0
-    for pattern in islice(_patterns(count), MOST_PATTERNS):
+    for pattern in islice(_patterns(count, many), MOST_PATTERNS):
         if budget.spent(progress.states):
             break
         tried += 1
         script = runner.run(start, _in_turn(runner.compiled, pattern), Random(0))
+        start = runner.compiled.any_start(random)
         if script is not None:
             covered = f"sustained load, {tried} sequences"
             return Answer(Verdict.FAILS, "simulator", script, covered)
@@ -68,9 +71,12 @@ def flood(system: System, budget: Budget, progress: Progress) -> Answer:
     return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
 
 
-def _patterns(count: int) -> Iterator[tuple[int, ...]]:
-    yield from ((index,) for index in range(count))
-    yield from ((a, b) for a in range(count) for b in range(count) if a < b)
+def _patterns(count: int, again: bool) -> Iterator[tuple[int, ...]]:
+    while True:
+        yield from ((index,) for index in range(count))
+        yield from ((a, b) for a in range(count) for b in range(count) if a < b)
+        if not again:
+            return
 
 
 class _Runner:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
+from random import Random
 from typing import Any, TypeAlias
 
 from verify.errors import ModelError
@@ -28,6 +29,9 @@ Chooser: TypeAlias = Callable[[ex.Pick], int]
 IntFn: TypeAlias = Callable[["Tick"], int]
 BoolFn: TypeAlias = Callable[["Tick"], bool]
 DoFn: TypeAlias = Callable[["Tick"], None]
+
+# Random states of a machine that are tried before its first possible one is taken.
+TRIES = 500
 
 
 def least_choice(pick: ex.Pick) -> int:
@@ -108,7 +112,9 @@ class Compiled:
                 raise ModelError(f"restraint {self.memory[i].name!r} may not wake a machine")
         self._bodies = [self._block(machine.body) for machine in system.machines]
         self._possible = [
-            self._bool(m.possible) for m in system.machines if m.possible != ex.Truth(True)
+            (self._bool(m.possible), [self.where[item] for item in m.memory])
+            for m in system.machines
+            if m.possible != ex.Truth(True)
         ]
         self.inputs = system.offers[0].count
         # Everything that the world may do has a number: the inputs first, then what disturbs.
@@ -130,7 +136,20 @@ class Compiled:
     def possible(self, places: Sequence[Any]) -> bool:
         """Every machine may be found like this; of a timer it matters only whether it is on."""
         tick = Tick(list(places), least_choice)
-        return all(possible(tick) for possible in self._possible)
+        return all(possible(tick) for possible, _ in self._possible)
+
+    def any_start(self, random: Random) -> State:
+        """A state at power-up, picked at random."""
+        places = [random.choice(self._starts_of(item)) for item in self.memory]
+        for possible, own in self._possible:
+            for _ in range(TRIES):
+                if possible(Tick(list(places), least_choice)):
+                    break
+                for i in own:
+                    places[i] = random.choice(self._starts_of(self.memory[i]))
+            else:
+                return next(self.starts())
+        return self._linked(places)
 
     @staticmethod
     def _starts_of(item: Number | Timer | Bank) -> Sequence[Any]:

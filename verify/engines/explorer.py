@@ -80,10 +80,10 @@ class _Search:
         self.free = [i for i in range(len(self.compiled.memory)) if i not in self.compiled.lenient]
 
     def run(self) -> Answer:
-        for state in self.compiled.starts():
+        for number, state in enumerate(self.compiled.starts()):
             # A press at the first tick there is; before it nothing can happen.
             self._reach(_Node(state, -1, 0, None, (), ()), [])
-            if self.budget.spent(self.progress.states):
+            if self.budget.spent(number):
                 return self._answer(Verdict.UNDECIDED, complete=False)
         while self.heap:
             presses, _, _, visit = heappop(self.heap)

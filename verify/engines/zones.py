@@ -351,9 +351,9 @@ class _Search:
 
     def run(self) -> Answer:
         try:
-            for zone, values in self.stepper.zones():
+            for number, (zone, values) in enumerate(self.stepper.zones()):
                 self._reach(_Node(zone, 0, None, values=values))
-                if self.budget.spent(self.progress.states):
+                if self.budget.spent(number):
                     return self._answer(Verdict.UNDECIDED, "nothing")
             while self.heap:
                 presses, _, visit = heappop(self.heap)

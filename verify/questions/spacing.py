@@ -81,7 +81,7 @@ def _rests_between(subject: Subject, trace: Trace) -> bool:
     script, link = trace.script, subject.link
     simulator = Simulator(link, script.delay, subject.windows, script.resolution)
     times = sorted({press.tick for press in script.presses})[1:]
-    if script.picks or link.scheme.warm_up:
+    if link.scheme.warm_up:
         return False
     before = None
     for moment in simulator.run(script, until=trace.failure.tick if trace.failure else None):
