@@ -63,6 +63,7 @@ ASKED = [
     "sheet weather_mast.toml",
     "sheet greenhouse.toml",
     "schedule carillon.toml carillon_tune.csv",
+    "fuzz carillon.toml --receiver --command cat --runs 3",
 ]
 
 

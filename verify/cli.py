@@ -9,6 +9,7 @@ from verify.commands.check import check
 from verify.commands.compare import compare
 from verify.commands.completion import completion
 from verify.commands.design import design
+from verify.commands.fuzz import fuzz
 from verify.commands.group import ALLOW_CODE, Commands
 from verify.commands.latency import latency
 from verify.commands.lifetime import lifetime
@@ -16,6 +17,7 @@ from verify.commands.manual import manual
 from verify.commands.margin import margin
 from verify.commands.new import new
 from verify.commands.recover import recover
+from verify.commands.replay import replay
 from verify.commands.schedule import schedule
 from verify.commands.sheet import sheet
 from verify.commands.show import show
@@ -56,6 +58,8 @@ questions = (
     sheet,
     schedule,
     trace,
+    fuzz,
+    replay,
 )
 for command in (*questions, show, new, manual, completion):
     main.add_command(command)

@@ -108,21 +108,10 @@ def _show(subject: Subject, judged: Judgement | None, found: Trace | None, verdi
 
 
 def _text(found: Trace, subject: Subject, ending: str) -> str:
-    if ending not in (".svg", ".txt"):
-        from verify.recordings.formats import trace_text
+    from verify.reports.run_files import run_text
 
-        return trace_text(found, subject.link, ending)
-    from verify.reports.finer import measured
-
-    pressed = subject.link.kind == "press"
-    link, windows = measured(subject.link, subject.windows if pressed else None, found.script)
-    if ending == ".svg":
-        from verify.reports.timing_svg import timing_svg
-
-        return timing_svg(found, link, windows=windows)
-    from verify.reports.picture import picture
-
-    return picture(found, link, windows=windows) + "\n"
+    windows = subject.windows if subject.link.kind == "press" else None
+    return run_text(found, subject.link, windows, ending)
 
 
 def _answer(

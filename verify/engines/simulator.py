@@ -7,7 +7,7 @@ tick at a time, or from event to event; they must agree, and the tests demand it
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -72,12 +72,15 @@ class Simulator:
         until: int | None = None,
         every: bool = False,
         met: list[tuple[int, ex.Pick]] | None = None,
+        otherwise: Callable[[int, ex.Pick], int] | None = None,
     ) -> Iterator[Moment]:
         """Ticks in which something happened, until all is at rest, or tick ``until``.
 
         ``by_tick`` steps through every tick; otherwise from event to event. ``every``: also
-        those in which only time went by. ``met``: takes the picks met, with their ticks. Raises
-        NotAllowedError if the operator of the link may not do what the script says.
+        those in which only time went by. ``met``: takes the picks met, with their ticks.
+        ``otherwise``: says what is picked, at a tick, where the script leaves it open; the least
+        by default.
+        Raises NotAllowedError if the operator of the link may not do what the script says.
         """
         pending = self.compiled.done(script)
         picks: dict[tuple[int, str], deque[int]] = {}
@@ -88,7 +91,9 @@ class Simulator:
             if met is not None:
                 met.append((now, pick))
             values = picks.get((now, pick.name))
-            return values.popleft() if values else pick.least
+            if values:
+                return values.popleft()
+            return pick.least if otherwise is None else otherwise(now, pick)
 
         state: State = self.compiled.start_with(dict(script.constants))
         now, k = -1, 0

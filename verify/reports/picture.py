@@ -120,12 +120,14 @@ def picture(
     *,
     windows: tuple[Windows, ...] | None = None,
     ascii_only: bool = False,
+    told: str | None = None,
 ) -> str:
     """The trace as text of lines at most ``width`` columns wide, without a newline at the end.
 
     ``width``: at least 40, less counts as 40. ``windows``: one per branch, in which
     strikes are due, as ``Subject.windows``; without them only the due strike that the
-    failure names is shown. ``ascii_only``: no character outside ASCII, names escaped.
+    failure names is shown. ``ascii_only``: no character outside ASCII, names escaped. ``told``:
+    what happened, instead of the sentence of ``reports/words.py``.
     Output and cost grow with the events of the trace, not with its ticks.
     """
     marks = ASCII if ascii_only else UNICODE
@@ -136,7 +138,7 @@ def picture(
     text = []
     for block in blocks:
         text += [*_Canvas(block, paper).draw(all_rows=len(blocks) == 1), ""]
-    sentence = failure_sentence(trace, link, windows) + "."
+    sentence = told or failure_sentence(trace, link, windows) + "."
     text += _wrapped(_ascii(sentence) if ascii_only else sentence, paper.width)
     for line in script_lines(trace, link):
         text += _wrapped(INDENT + (_ascii(line) if ascii_only else line), paper.width, 2 * INDENT)

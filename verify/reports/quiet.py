@@ -22,6 +22,9 @@ FIGURES = (
     "bound",
 )
 
+# Of a failure, or of a target that does not do its part.
+WRONG = ("kind", "output", "tick")
+
 
 def quiet_line(answer: dict[str, Any]) -> str:
     """``"holds spacing_ticks=16"``; of a failure its kind, output and tick."""
@@ -29,14 +32,20 @@ def quiet_line(answer: dict[str, Any]) -> str:
 
 
 def _figures(answer: dict[str, Any]) -> Iterator[str]:
-    for part in (answer, *(answer.get(name) for name in ("spacing", "latency"))):
-        for key in FIGURES if isinstance(part, dict) else ():
+    parts = [answer, *(answer.get(name) for name in ("spacing", "latency"))]
+    for part in [part for part in parts if isinstance(part, dict)]:
+        for key in FIGURES:
             if part.get(key) is not None:
                 yield f"{key}={_value(part[key])}"
+    for failure in _failures(answer):
+        if failure:
+            yield " ".join(f"{key}={_value(failure[key])}" for key in WRONG if key in failure)
+
+
+def _failures(answer: dict[str, Any]) -> Iterator[Any]:
+    yield answer.get("trouble")
     trace: Any = (answer.get("check") or answer).get("trace")
-    failure = trace and trace["failure"]
-    if failure:
-        yield f"kind={failure['kind']} output={_value(failure['output'])} tick={failure['tick']}"
+    yield trace and trace["failure"]
 
 
 def _value(value: object) -> str:

@@ -1,0 +1,401 @@
+"""Ends that are not ours: a lighthouse's keys and shutters, right, wrong and badly behaved."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from models.parallel_code import ParallelCode
+from models.wire_per_input import WirePerInput
+from tests.links import line_faults, make_link, schemes
+from verify.cli import main
+from verify.engines.answer import Budget
+from verify.engines.concrete import Compiled
+from verify.engines.trace import Press, Script
+from verify.fuzzing.bench import Bench, NotAllowedError
+from verify.fuzzing.target import Listener, Said, Word
+from verify.linkfile import load
+from verify.parts.foreign import ForeignEnd, hearings, sayings
+from verify.parts.line import Faults
+from verify.parts.link import Link
+from verify.parts.operator import Operator
+from verify.parts.scheme import Scheme
+from verify.parts.stretch import Place, Stretch, edges_at, systems
+from verify.questions.fuzz import Tried, fuzz
+from verify.questions.judging import Subject
+
+TARGETS = Path(__file__).parent / "targets"
+LINK = str(TARGETS / "lighthouse.toml")
+
+
+def program(name: str, *arguments: str) -> str:
+    """A command line for one of the demo programs."""
+    words = [sys.executable, str(TARGETS / name), *arguments]
+    return " ".join(f"'{word}'" for word in words)
+
+
+def ask(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["fuzz", LINK, *arguments], env={"COLUMNS": "80"})
+
+
+def ask_json(*arguments: str) -> dict[str, object]:
+    found: dict[str, object] = json.loads(ask(*arguments, "--json").stdout)
+    return found
+
+
+def alive(marker: str) -> list[str]:
+    """Processes with this word on their command line, by /proc."""
+    found = []
+    for place in Path("/proc").glob("[0-9]*"):
+        try:
+            line = (place / "cmdline").read_bytes()
+            state = (place / "stat").read_text().rpartition(")")[2].split()[0]
+        except OSError:
+            continue
+        if marker.encode() in line and state != "Z" and place.name != str(os.getpid()):
+            found.append(line.decode())
+    return found
+
+
+# -- what is found --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("end", "name"), [("--receiver", "lantern.py"), ("--transmitter", "quay.py")]
+)
+def test_a_right_program_is_undecided_never_holds(end: str, name: str) -> None:
+    result = ask(end, "--command", program(name), "--runs", "40")
+
+    assert result.exit_code == 3
+    assert result.stdout.startswith("undecided: ")
+    assert "that is no proof" in result.stdout.replace("\n", " ")
+
+
+def test_the_time_limit_ends_the_search() -> None:
+    command = program("lantern.py")
+    found = ask_json("--receiver", "--command", command, "--time", "0.5", "--runs", "100000")
+
+    assert found["verdict"] == "undecided"
+    assert str(found["covered"]).endswith("; then the time was up")
+
+
+@pytest.mark.parametrize(
+    ("end", "arguments", "kind"),
+    [
+        ("--receiver", ("lantern.py", "stays armed"), "ghost"),
+        ("--transmitter", ("quay.py", "hurries"), "lost"),
+    ],
+)
+def test_a_planted_bug_is_shrunk_to_two_presses(
+    end: str, arguments: tuple[str, ...], kind: str
+) -> None:
+    found = ask_json(end, "--command", program(*arguments))
+    again = ask_json(end, "--command", program(*arguments))
+    trace = found["trace"]
+
+    assert found == again  # the same seed
+    assert found["verdict"] == "fails"
+    assert found["minimal"] is True
+    assert isinstance(trace, dict)
+    assert trace["failure"]["kind"] == kind
+    presses = [e["tick"] for e in trace["events"] if e["signal"] == "in.red" and e["value"]]
+    # As close as the operator allows (8): nothing could be left out or shortened.
+    assert presses == [0, 8]
+
+
+@pytest.mark.parametrize(
+    ("fault", "kind", "words"),
+    [
+        ("dies", "dies", 'exit status 7; on stderr "lamp out"'),
+        ("hangs", "hangs", "no line in 0.15 s"),
+        ("babbles", "babbles", 'line "good evening", which is not tick,signal,value'),
+        ("floods", "babbles", "a line of more than 200 bytes"),
+    ],
+)
+def test_a_program_that_does_not_do_its_part(fault: str, kind: str, words: str) -> None:
+    marker = f"marker-{os.getpid()}-{fault}"
+    command = program("lantern.py", fault, marker)
+    result = ask("--receiver", "--command", command, "--patience", "0.15", "--json")
+    found = json.loads(result.stdout)
+
+    assert result.exit_code == 1
+    assert found["trouble"]["kind"] == kind
+    assert words in found["trouble"]["found"]
+    # The third rise is that of the second press.
+    assert found["trouble"]["tick"] == 8
+    assert alive(marker) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "line"),
+    [
+        ("Lantern", "undecided"),
+        ("silent", "fails kind=lost output=red tick=4"),
+        ("Breaker", "fails kind=dies tick=8"),
+        ("Sleeper", "fails kind=hangs tick=8"),
+    ],
+)
+def test_python_objects(name: str, line: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(TARGETS)
+    result = ask(
+        *("--receiver", "--callable", f"bells:{name}", "--allow-code"),
+        *("--runs", "30", "--patience", "0.1", "--quiet"),
+    )
+
+    assert result.stdout == f"{line}\n"
+
+
+def test_levers_are_watched_too(tmp_path: Path) -> None:
+    path = tmp_path / "gate.toml"
+    path.write_text(
+        'tick = "50 ms"\n[inputs]\ncount = 2\nkind = "level"\n[link]\nscheme = "wire-per-input"\n'
+    )
+    link = load(str(path))
+
+    class Gate:
+        """Shows what the lines show, but the second lever never comes down."""
+
+        def __call__(self, tick: int, words: list[Word]) -> list[Word]:
+            shown = {"line.1": "out.1", "line.2": "out.2"}
+            return [(shown[name], v) for name, v in words if (name, v) != ("line.2", 0)]
+
+    from verify.fuzzing.target import CallableTarget
+
+    known = frozenset(name for name, _ in sayings(link, "receiver"))
+    bench = Bench(Subject(link), "receiver", CallableTarget(Gate, known, 1.0))
+    found = fuzz(bench, 30, 5, 0, Budget(20), Tried())
+
+    assert found.outcome is not None
+    # Up, and down: which two moves of lever 2.
+    assert [press.input for press in found.outcome.script.presses] == [1, 1]
+
+
+# -- the model as a target: the bench must then say what the simulator says ------------
+
+
+class Model:
+    """An end of the model, by itself, as a target."""
+
+    def __init__(self, link: Link, end: ForeignEnd) -> None:
+        place = (Place.FAR, Place.OUTPUT) if end == "receiver" else (Place.INPUT, Place.NEAR)
+        self.compiled = Compiled(systems(link, Stretch(*place))[0])
+        numbers = {edge: k for k, edge in enumerate(edges_at(link, place[0]))}
+        self.heard = {word: numbers[edge] for edge, word in hearings(link, end).items()}
+        self.said = {edge: word for word, edge in sayings(link, end).items()}
+        self.listener = Listener(frozenset(name for name, _ in sayings(link, end)))
+
+    def begin(self) -> None:
+        self.listener.begin()
+        self.state = self.compiled.start_with({})
+
+    def hear(self, tick: int, words: Sequence[Word]) -> list[Said]:
+        found: list[Said] = []
+        now, played = self.listener.done, [self.heard[word] for word in words]
+        while now < tick:
+            event = self.compiled.next_event(self.state)
+            passed = min(tick - now, event or tick - now)
+            now += passed
+            result = self.compiled.step(self.state, passed, played if now == tick else [])
+            assert result is not None
+            self.state, log = result
+            found += [(now, *self.said[event]) for event in log if event in self.said]
+        self.listener.done = tick
+        return found
+
+    def close(self) -> None:
+        pass
+
+
+@given(st.data(), schemes, st.sampled_from(["press", "level"]))
+@settings(max_examples=60)
+def test_the_model_as_a_target_does_what_the_simulator_says(
+    data: st.DataObject, scheme: Scheme, kind: str
+) -> None:
+    assume(kind == "press" or isinstance(scheme, WirePerInput | ParallelCode))
+    spacing, delay = data.draw(st.integers(0, 12)), data.draw(st.integers(2, 3))
+    faults = data.draw(st.one_of(st.just(Faults()), line_faults(scheme.lines)))
+    operator = Operator(spacing=spacing)
+    link = make_link(scheme, operator, delay=(delay, delay), kind=kind, faults=faults)
+    inputs = st.integers(0, link.inputs - 1)
+    times = data.draw(st.lists(st.tuples(st.integers(0, 30), inputs), max_size=5, unique=True))
+    script = Script(tuple(Press(*t) for t in sorted(times)), delay)
+    subject = Subject(link)
+    end = data.draw(st.sampled_from(["receiver", "transmitter"]))
+    bench = Bench(subject, end, Model(link, end))
+    try:
+        outcome = bench.run(script)
+        expected = subject.replay(script)
+    except NotAllowedError:
+        assume(False)
+        raise
+
+    assert outcome.model_fails == (expected.failure is not None)
+    if not outcome.model_fails:
+        assert not outcome.wrong
+        # A transmitter that nobody sees into hears releases as well.
+        heard = [e for e in outcome.trace.events if not e.signal.startswith("in.")]
+        assert heard == [e for e in expected.events if not e.signal.startswith("in.")]
+
+
+def test_what_the_model_gets_wrong_is_not_held_against_the_target() -> None:
+    link = load(LINK).with_operator(spacing=4)
+    bench = Bench(Subject(link), "receiver", Model(link, "receiver"))
+    found = fuzz(bench, 60, 6, 0, Budget(20), Tried())
+
+    assert found.outcome is None
+    assert found.left_out > 0
+
+
+def test_an_interruption_in_the_middle_of_a_search_is_one() -> None:
+    link = load(LINK)
+
+    class Impatient(Model):
+        runs = 0
+
+        def begin(self) -> None:
+            super().begin()
+            self.runs += 1
+            if self.runs > 20:
+                raise KeyboardInterrupt
+
+    bench = Bench(Subject(link), "receiver", Impatient(link, "receiver"))
+    with pytest.raises(KeyboardInterrupt):
+        fuzz(bench, 100, 6, 0, Budget(20), Tried())
+
+
+# -- files ------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_the_pytest_file_fails_until_the_target_is_mended(tmp_path: Path) -> None:
+    mine = tmp_path / "lantern.py"
+    shutil.copy(TARGETS / "lantern.py", mine)
+    command = f"'{sys.executable}' '{mine}' 'stays armed'"
+    test, out = tmp_path / "test_lantern.py", tmp_path / "run.json"
+    ask("--receiver", "--command", command, "--pytest", str(test), "--out", str(out))
+
+    def run() -> subprocess.CompletedProcess[str]:
+        words = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", str(test)]
+        return subprocess.run(words, capture_output=True, text=True, cwd=tmp_path, check=False)
+
+    failed = run()
+    mine.write_text(mine.read_text().replace('if FAULT == "stays armed"', 'if FAULT == "mended"'))
+    mended = run()
+
+    assert "1 failed" in failed.stdout
+    assert "kind='ghost', output='white'" in failed.stdout
+    assert (mended.returncode, "1 passed" in mended.stdout) == (0, True)
+    assert json.loads(out.read_text())["failure"]["output"] == "white"
+
+
+def test_nothing_is_written_where_nothing_is_found(tmp_path: Path) -> None:
+    path = tmp_path / "test_it.py"
+    command = program("lantern.py")
+    result = ask("--receiver", "--command", command, "--runs", "3", "--pytest", str(path))
+
+    assert not path.exists()
+    assert result.stderr == f"nothing to write to {path}\n"
+
+
+# -- nothing stays behind ------------------------------------------------------------------
+
+
+@pytest.fixture
+def hanging() -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """fewwire, waiting for a program that hangs and has a child of its own."""
+    marker = f"marker-{os.getpid()}-{time.monotonic_ns()}"
+    command = program("lantern.py", "hangs with a child", marker)
+    words = [sys.executable, "-m", "verify.cli", "fuzz", LINK, "--receiver"]
+    process = subprocess.Popen(
+        [*words, "--command", command, "--patience", "60"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    # fewwire itself has the marker on its command line, too: with program and child three.
+    deadline = time.monotonic() + 20
+    while len(alive(marker)) < 3 and time.monotonic() < deadline:
+        time.sleep(0.05)
+    try:
+        assert len(alive(marker)) == 3
+        yield process, marker
+    finally:
+        process.kill()
+        process.communicate()
+
+
+@pytest.mark.parametrize(
+    ("number", "status", "said"), [(signal.SIGINT, 130, "interrupted"), (signal.SIGTERM, 143, "")]
+)
+def test_told_to_end_it_leaves_no_process_behind(
+    hanging: tuple[subprocess.Popen[str], str], number: signal.Signals, status: int, said: str
+) -> None:
+    process, marker = hanging
+    process.send_signal(number)
+    _, stderr = process.communicate(timeout=20)
+
+    assert process.returncode == status
+    assert said in stderr
+    assert "Traceback" not in stderr
+    assert alive(marker) == []
+
+
+# -- wrong input -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--command", "cat"], "allowed: --receiver or --transmitter"),
+        (["--receiver"], "allowed: --command or --callable"),
+        (["--receiver", "--command", "cat", "--callable", "a:b"], "found two targets"),
+        (["--receiver", "--command", "'"], "no closing quotation"),
+        (["--receiver", "--command", "no-such-lamp"], "no such file or directory"),
+        (["--receiver", "--command", "false"], "a target that dies before it has heard anything"),
+        (["--receiver", "--callable", "bells:Lantern"], "--allow-code"),
+        (["--receiver", "--callable", "bells", "--allow-code"], "allowed: MODULE:NAME"),
+        (["--receiver", "--callable", "no_bells:x", "--allow-code"], 'no module "no_bells"'),
+        (["--receiver", "--command", "cat", "--out", "x.doc"], 'found ending ".doc"'),
+    ],
+)
+def test_wrong_input_is_one_line(arguments: list[str], words: str) -> None:
+    result = ask(*arguments)
+
+    assert result.exit_code == 2
+    assert result.stderr.count("\n") == 1
+    assert words in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("line", "key"),
+    [("[clock]\nrate = 0.01", "clock.rate"), ("[pause]\nmost = 2", "pause"), ("", "start")],
+)
+def test_what_one_end_cannot_be_asked_of(line: str, key: str, tmp_path: Path) -> None:
+    path = tmp_path / "link.toml"
+    top = 'start = "any"\n' if key == "start" else ""
+    path.write_text(f"{top}{Path(LINK).read_text()}\n{line}\n")
+    result = CliRunner().invoke(main, ["fuzz", str(path), "--receiver", "--command", "cat"])
+
+    assert result.exit_code == 2
+    assert f"{key}: found" in result.stderr
+
+
+def test_hypothesis_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(sys.modules, "verify.fuzzing.search", raising=False)
+    monkeypatch.setitem(sys.modules, "hypothesis", None)
+    result = ask("--receiver", "--command", program("lantern.py"))
+
+    assert result.exit_code == 2
+    assert "pip install 'fewwire[fuzz]'" in result.stderr

@@ -1,0 +1,169 @@
+"""A target on the bench: one sequence at a time, the model at the other end, the monitor judges.
+
+The system is that of the whole link with a player in place of the target: first it runs to say
+what the target hears, then again with what the target said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import groupby
+from math import ceil
+
+from verify.engines.simulator import Moment, NotAllowedError, Simulator, replay
+from verify.engines.trace import Chosen, Script, Trace
+from verify.errors import UsageError
+from verify.fuzzing.target import Said, Target, TargetError
+from verify.language.expressions import Pick
+from verify.parts.foreign import ForeignEnd, foreign, hearings, sayings
+from verify.parts.link import Link
+from verify.parts.player import PLAYED
+from verify.questions.judging import Subject
+
+Chooser = Callable[[Pick], int]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one sequence came to. ``trouble``: the target did not do its part; ``trace`` ends there.
+
+    ``script``: without what the target said, enough to run it again. ``model_fails``: the model
+    itself does not bring the sequence out right, so the target was not asked.
+    """
+
+    script: Script
+    trace: Trace
+    trouble: TargetError | None = None
+    model_fails: bool = False
+
+    @property
+    def wrong(self) -> bool:
+        """The target is to blame for something."""
+        return not self.model_fails and (self.trouble is not None or self.trace.failure is not None)
+
+
+class Bench:
+    """A link, and a target that is one end of it. Raises UsageError where that makes no sense."""
+
+    def __init__(self, subject: Subject, end: ForeignEnd, target: Target) -> None:
+        whole = subject.link
+        _check(whole, end)
+        single = whole if len(whole.branches) == 1 else replace(whole, branches=whole.branches[:1])
+        self.model = subject if single is whole else Subject(single, subject.lones)
+        self.end, self.target = end, target
+        self.link = foreign(single, end)
+        self.windows = self.model.windows
+        self._sayings = sayings(single, end)
+        self._numbers = {edge: k for k, edge in enumerate(self.link.scheme.edges)}  # type: ignore[attr-defined]
+        self._hearings = hearings(single, end)
+        self.longest = ceil(max(self.windows[0].latest))
+
+    def simulator(self, delay: int) -> Simulator:
+        """Without the monitor."""
+        return Simulator(self.link, delay, None)
+
+    def run(self, script: Script, choose: Chooser | None = None) -> Outcome:
+        """Put a sequence to the target. ``choose``: what the world picks where the script leaves
+        it open; the least by default. Raises NotAllowedError for what the operator may not do."""
+        if self.model.fails(script):
+            return Outcome(script, Trace(script, (), None), model_fails=True)
+        picked: list[Chosen] = []
+        heard, end = self._heard(script, choose, picked)
+        said: list[Said] = []
+        trouble = None
+        try:
+            self.target.begin()
+            for tick, words in groupby(heard, key=lambda h: h[0]):
+                said += self.target.hear(tick, [(name, value) for _, name, value in words])
+            said += self.target.hear(end, [])
+        except TargetError as error:
+            trouble = error
+        script = _with(script, picked)
+        played = self._played(script, said)
+        if choose is not None:
+            # What is picked only after the target has spoken.
+            picked = []
+            self._moments(played, choose, picked, end)
+            script, played = _with(script, picked), _with(played, picked)
+        trace = replay(self.link, self.windows, played)
+        if trouble is not None:
+            events = tuple(e for e in trace.events if e.tick <= trouble.tick)
+            trace = Trace(trace.script, events, None)
+        outcome = Outcome(script, trace, trouble)
+        if outcome.wrong and choose is not None and self.model.fails(script):
+            return replace(outcome, model_fails=True)
+        return outcome
+
+    def fails(self, script: Script) -> bool:
+        """The sequence is legal, and the target is to blame for what happens."""
+        try:
+            return self.run(script).wrong
+        except NotAllowedError:
+            return False
+
+    def _heard(
+        self, script: Script, choose: Chooser | None, picked: list[Chosen]
+    ) -> tuple[list[Said], int]:
+        """What the target hears, and the tick up to which it is listened to."""
+        last = max([*script.ticks, self.link.cold])
+        end = last + 3 * self.longest + 2
+        heard = []
+        for moment in self._moments(script, choose, picked, end):
+            for signal, values in moment.occurrences:
+                word = self._hearings.get((signal, values))
+                if word is not None:
+                    heard.append((moment.tick, *word))
+                    end = max(end, moment.tick + 2 * self.longest + 2)
+        return heard, end
+
+    def _moments(
+        self, script: Script, choose: Chooser | None, picked: list[Chosen], until: int
+    ) -> list[Moment]:
+        if choose is None:
+            return [*self.simulator(script.delay).run(script, until=until)]
+
+        def otherwise(tick: int, pick: Pick) -> int:
+            value = choose(pick)
+            picked.append(Chosen(tick, pick.name, value))
+            return value
+
+        return [*self.simulator(script.delay).run(script, until=until, otherwise=otherwise)]
+
+    def _played(self, script: Script, said: list[Said]) -> Script:
+        """The script with what the target said, but for what changes nothing."""
+        levels: dict[str, int] = {}
+        strikes = self.end == "receiver" and self.link.kind == "press"
+        played = []
+        for tick, name, value in said:
+            same = levels.get(name, 0) == value
+            levels[name] = value
+            if (strikes and value == 0) or (same and not strikes):
+                continue
+            number = self._numbers[self._sayings[name, value]]
+            played.append(Chosen(tick, PLAYED.name, number))
+        return _with(script, played)
+
+
+def _with(script: Script, more: list[Chosen]) -> Script:
+    together = sorted((*script.picks, *more), key=lambda c: c.tick)
+    return replace(script, picks=tuple(together))
+
+
+def _check(link: Link, end: ForeignEnd) -> None:
+    """Raises UsageError for what cannot be asked of one end alone."""
+    if link.clock.rated:
+        raise UsageError(
+            "clock.rate: found a clock that is off; allowed: none, the target counts whole ticks"
+        )
+    if link.any_start:
+        raise UsageError(
+            'start: found "any"; allowed: nothing, no state can be given to the target'
+        )
+    if link.pause.most:
+        raise UsageError(
+            f"pause: found one; allowed: none, the {end} cannot be made to wait for it"
+        )
+
+
+__all__ = ["Bench", "Chooser", "NotAllowedError", "Outcome"]

@@ -1,0 +1,128 @@
+"""Does an end that is not ours do its part? Sequences are tried; nothing is ever proved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.shrink import shrink
+from verify.engines.trace import Press, Script
+from verify.errors import UsageError
+from verify.fuzzing.bench import Bench, Outcome
+from verify.fuzzing.target import TargetError
+
+Test = Callable[[Script], bool]
+
+
+class Tried(Progress):
+    """How many sequences the target has been asked."""
+
+    def __str__(self) -> str:
+        return f"{self.doing or 'starting'}: {self.states} sequences"
+
+
+@dataclass(frozen=True)
+class Fuzzed:
+    """What a search came to. ``outcome``: the smallest sequence that the target gets wrong.
+
+    ``runs``: sequences that the target was asked; ``left_out``: those that it was not, because
+    the model itself gets them wrong. ``steady``: asked once more, it fails again. ``minimal``: no
+    press can be left out and no gap shortened (None: no failure, or the time was up before).
+    ``ended``: the time was up.
+    """
+
+    outcome: Outcome | None
+    runs: int
+    left_out: int
+    seed: int
+    presses: int
+    ended: bool
+    steady: bool = True
+    minimal: bool | None = None
+
+    @property
+    def verdict(self) -> Verdict:
+        """Fails, or undecided: sequences that came out right prove nothing."""
+        return Verdict.UNDECIDED if self.outcome is None else Verdict.FAILS
+
+
+def fuzz(
+    bench: Bench, runs: int, presses: int, seed: int, budget: Budget, progress: Progress
+) -> Fuzzed:
+    """Search with hypothesis, then shrink what was found to a minimum.
+
+    ``runs`` sequences of up to ``presses`` changes. Raises UsageError where the target does not
+    even come up.
+    """
+    _comes_up(bench)
+    # hypothesis is an extra, and slow to load.
+    try:
+        from verify.fuzzing.search import search
+    except ModuleNotFoundError as error:
+        raise UsageError(
+            f"fuzz: found no {error.name}; allowed: with it, by pip install 'fewwire[fuzz]'"
+        ) from None
+    log = search(bench, runs, presses, seed, budget, progress)
+    found = Fuzzed(log.best, log.runs, log.left_out, seed, presses, log.ended)
+    if log.best is None:
+        return found
+    progress.doing = "shrinking"
+    minimal, outcome = _smallest(bench, log.best, budget)
+    if minimal is None or not outcome.wrong:
+        return replace(found, steady=False)
+    return replace(found, outcome=outcome, minimal=minimal)
+
+
+def _comes_up(bench: Bench) -> None:
+    try:
+        bench.target.begin()
+    except TargetError as error:
+        found = f"a target that {error.kind} before it has heard anything ({error.found})"
+        raise UsageError(
+            f"fuzz: found {found}; allowed: one that begins (`fewwire manual fuzz`)"
+        ) from None
+
+
+class _OutOfTimeError(Exception):
+    pass
+
+
+def _smallest(bench: Bench, found: Outcome, budget: Budget) -> tuple[bool | None, Outcome]:
+    """Whether it is minimal, and what the smallest sequence comes to when it is asked once more.
+
+    None: it does not fail again.
+    """
+    smallest = found.script
+
+    def fails(script: Script) -> bool:
+        nonlocal smallest
+        if budget.spent(0):
+            raise _OutOfTimeError
+        wrong = bench.fails(script)
+        if wrong:
+            smallest = script
+        return wrong
+
+    minimal = True
+    try:
+        if not fails(found.script):
+            return None, found
+        shrunk = _dropped(found.script, fails)
+        _dropped(shrink(shrunk, fails), fails)
+    except _OutOfTimeError:
+        minimal = False
+    return minimal, bench.run(smallest)
+
+
+def _dropped(script: Script, fails: Test) -> Script:
+    """Without the presses that it fails without, the others at their own ticks."""
+    k = 0
+    while k < len(script.presses):
+        fewer: tuple[Press, ...] = script.presses[:k] + script.presses[k + 1 :]
+        less = replace(script, presses=fewer)
+        if fails(less):
+            script, k = less, 0
+        else:
+            k += 1
+    return script
