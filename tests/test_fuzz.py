@@ -76,7 +76,7 @@ def alive(marker: str) -> list[str]:
     ("end", "name"), [("--receiver", "lantern.py"), ("--transmitter", "quay.py")]
 )
 def test_a_right_program_is_undecided_never_holds(end: str, name: str) -> None:
-    result = ask(end, "--command", program(name), "--runs", "40")
+    result = ask(end, "--command", program(name), "--runs", "12")
 
     assert result.exit_code == 3
     assert result.stdout.startswith("undecided: ")
@@ -118,10 +118,10 @@ def test_a_planted_bug_is_shrunk_to_two_presses(
 @pytest.mark.parametrize(
     ("fault", "kind", "words"),
     [
-        ("dies", "dies", 'exit status 7; on stderr "lamp out"'),
+        pytest.param("dies", "dies", 'exit status 7; on stderr "lamp out"', marks=pytest.mark.slow),
         ("hangs", "hangs", "no line in 0.15 s"),
         ("babbles", "babbles", 'line "good evening", which is not tick,signal,value'),
-        ("floods", "babbles", "a line of more than 200 bytes"),
+        pytest.param("floods", "babbles", "a line of more than 200 bytes", marks=pytest.mark.slow),
     ],
 )
 def test_a_program_that_does_not_do_its_part(fault: str, kind: str, words: str) -> None:
@@ -144,7 +144,7 @@ def test_a_program_that_does_not_do_its_part(fault: str, kind: str, words: str) 
         ("Lantern", "undecided"),
         ("silent", "fails kind=lost output=red tick=4"),
         ("Breaker", "fails kind=dies tick=8"),
-        ("Sleeper", "fails kind=hangs tick=8"),
+        pytest.param("Sleeper", "fails kind=hangs tick=8", marks=pytest.mark.slow),
     ],
 )
 def test_python_objects(name: str, line: str, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -219,7 +219,7 @@ class Model:
 
 
 @given(st.data(), schemes, st.sampled_from(["press", "level"]))
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_the_model_as_a_target_does_what_the_simulator_says(
     data: st.DataObject, scheme: Scheme, kind: str
 ) -> None:
@@ -252,7 +252,7 @@ def test_the_model_as_a_target_does_what_the_simulator_says(
 def test_what_the_model_gets_wrong_is_not_held_against_the_target() -> None:
     link = load(LINK).with_operator(spacing=4)
     bench = Bench(Subject(link), "receiver", Model(link, "receiver"))
-    found = fuzz(bench, 60, 6, 0, Budget(20), Tried())
+    found = fuzz(bench, 20, 5, 0, Budget(20), Tried())
 
     assert found.outcome is None
     assert found.left_out > 0
@@ -337,7 +337,11 @@ def hanging() -> Iterator[tuple[subprocess.Popen[str], str]]:
 
 
 @pytest.mark.parametrize(
-    ("number", "status", "said"), [(signal.SIGINT, 130, "interrupted"), (signal.SIGTERM, 143, "")]
+    ("number", "status", "said"),
+    [
+        (signal.SIGINT, 130, "interrupted"),
+        pytest.param(signal.SIGTERM, 143, "", marks=pytest.mark.slow),
+    ],
 )
 def test_told_to_end_it_leaves_no_process_behind(
     hanging: tuple[subprocess.Popen[str], str], number: signal.Signals, status: int, said: str

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import shlex
 import shutil
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +45,7 @@ ASKED = [
     "latency puppet_theatre.toml",
     "latency carillon.toml --traces",
     "margin carillon.toml --of line.jitter",
-    "margin two_levers.toml --of clock.offset",
+    pytest.param("margin two_levers.toml --of clock.offset", marks=pytest.mark.slow),
     "margin two_frames.toml --of clock.rate",
     "recover carillon.toml",
     "lifetime carillon.toml",
@@ -83,6 +85,7 @@ def test_answers_keep_to_their_schemas(
 
 def test_every_question_with_json_is_asked_above_and_has_a_schema() -> None:
     lines = [line for line in ASKED if isinstance(line, str)]
+    # Every one of them fast, not only among the slow.
     asked = {words[0] if len(words := line.split()) > 1 else "summary" for line in lines}
     with_json = {name for name, command in main.commands.items() if has_json(command)}
 
@@ -147,6 +150,19 @@ def test_the_list_of_pages_has_them_all_and_a_pipe_gets_plain_markdown() -> None
     assert ask("manual", "check").stdout == page("check")
 
 
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the demo links."""
+    return _demo(tmp_path_factory.mktemp("demo"))
+
+
+@lru_cache
+def answered(line: str, folder: Path) -> Result:
+    """What a command says there; pages and help may have the same example."""
+    with contextlib.chdir(folder):
+        return ask(*shlex.split(line))
+
+
 EXAMPLES = [
     (name, command, shown)
     for name in pages()
@@ -157,13 +173,9 @@ EXAMPLES = [
 
 
 @pytest.mark.parametrize(("name", "command", "shown"), EXAMPLES)
-def test_examples_of_pages_are_real(
-    name: str, command: str, shown: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.chdir(_demo(tmp_path))
+def test_examples_of_pages_are_real(name: str, command: str, shown: str, demo: Path) -> None:
     line, _, head = command.partition(" | head -")
-    printed = ask(*shlex.split(line)).output
-    lines = printed.splitlines(keepends=True)[: int(head) if head else None]
+    lines = answered(line, demo).output.splitlines(keepends=True)[: int(head) if head else None]
 
     assert "".join(lines) == shown
 
@@ -192,11 +204,8 @@ LONG = {"compare"}
     ("name", "line"),
     [pytest.param(*h, marks=[pytest.mark.slow] if h[0] in LONG else []) for h in HELP],
 )
-def test_examples_of_help_run(
-    name: str, line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.chdir(_demo(tmp_path))
-    result = ask(*shlex.split(line))
+def test_examples_of_help_run(name: str, line: str, demo: Path) -> None:
+    result = answered(line, demo)
 
     assert result.exit_code in (0, 1, 3), result.stderr
     assert result.output
