@@ -17,6 +17,7 @@ from verify.language.expressions import Pick
 from verify.language.machine import System, walk
 from verify.language.state import Signal
 from verify.parts.player import Edge
+from verify.parts.script import Chosen
 from verify.units import Ticks
 
 # More ways than this at once, and nothing is said.
@@ -24,6 +25,10 @@ MOST_WAYS = 20_000
 
 Waiting: TypeAlias = tuple[tuple[int, int], ...]
 """What has come on one side only: since how many parts of a tick, and which edge."""
+
+
+Made: TypeAlias = tuple[Chosen, ...]
+"""What the world picked, times in parts of a tick."""
 
 
 class TooManyWaysError(Exception):
@@ -73,6 +78,9 @@ class Follower:
         self.ways: list[_Way] = []
         self.reasons: list[Reason] = []
         self.comparing = True
+        # Where a run is to be told in the end: of each way of each tick the one before it, and
+        # what was picked between.
+        self.before: list[dict[_Way, tuple[_Way, Made]]] | None = None
 
     def begin(self, leads: Iterable[int], up: Sequence[int], levels: int | None) -> None:
         """All states at power-up, ``leads`` ticks before the recording; ``up``: edges played at
@@ -112,14 +120,16 @@ class Follower:
         """On to tick ``to``, in which these edges are played, and those were recorded at the
         other end. False if no way is left: then ``reasons`` says why."""
         reasons: list[Reason] = []
-        found: dict[_Way, None] = {}
+        found: dict[_Way, tuple[_Way, Made]] = {}
         passed = (to - self.now) * self.scale
         for way in self.ways:
-            for after in self._walk(way, passed, played, recorded, to, reasons):
-                found[after] = None
+            for after, made in self._walk(way, passed, played, recorded, to, reasons):
+                found.setdefault(after, (way, made))
             if len(found) > MOST_WAYS:
                 raise TooManyWaysError
         self.now, self.ways = to, list(found)
+        if self.before is not None:
+            self.before.append(found)
         if not found:
             last = max(reason.tick for reason in reasons)
             self.reasons = list(dict.fromkeys(r for r in reasons if r.tick == last))
@@ -133,33 +143,46 @@ class Follower:
         recorded: Sequence[int],
         to: int,
         reasons: list[Reason],
-    ) -> Iterator[_Way]:
+    ) -> Iterator[tuple[_Way, Made]]:
         compiled = self.compiled[way.system]
-        open_ways = [(way, passed)]
+        open_ways: list[tuple[_Way, int, Made]] = [(way, passed, ())]
         while open_ways:
-            here, left = open_ways.pop()
+            here, left, made = open_ways.pop()
             event = compiled.next_event(here.state)
             if event is None or event >= left:
                 if left == 0:
-                    yield here
+                    yield here, made
                     continue
-                for state, said in self._step(compiled, here.state, left, played):
+                at = to * self.scale
+                for state, said, picked in self._step(compiled, here.state, left, played):
                     after = self._matched(here, state, said, left, recorded, to, 0, reasons)
                     if after is not None:
-                        yield after
+                        yield after, _with(made, at, picked)
                 continue
-            for state, said in self._step(compiled, here.state, event, ()):
-                after = self._matched(here, state, said, event, (), to, left - event, reasons)
+            left -= event
+            at = to * self.scale - left
+            for state, said, picked in self._step(compiled, here.state, event, ()):
+                after = self._matched(here, state, said, event, (), to, left, reasons)
                 if after is not None:
-                    open_ways.append((after, left - event))
+                    open_ways.append((after, left, _with(made, at, picked)))
 
     def _step(
         self, compiled: Compiled, state: State, passed: int, played: Sequence[int]
-    ) -> Iterable[tuple[State, list[Occurrence]]]:
+    ) -> Iterable[tuple[State, list[Occurrence], tuple[tuple[str, int], ...]]]:
         if self.picks:
-            return [found[:2] for found in compiled.outcomes(state, passed, played)]
+            return compiled.outcomes(state, passed, played)
         result = compiled.step(state, passed, played)
-        return () if result is None else (result,)
+        return () if result is None else ((*result, ()),)
+
+    def told(self) -> tuple[_Way, Made]:
+        """Of the ways that are left one, from its beginning: the state it began in, and picks.
+        ``before`` must have been kept since then."""
+        way = self.ways[0]
+        picks: list[Chosen] = []
+        for tick in reversed(self.before or []):
+            way, made = tick[way]
+            picks += reversed(made)
+        return way, tuple(reversed(picks))
 
     def _matched(
         self,
@@ -216,6 +239,10 @@ class Follower:
         tick = to - -(-(before + age) // self.scale)
         reasons.append(Reason(tick, edge, "model" if mine else "recording", others))
         return False
+
+
+def _with(made: Made, at: int, picked: tuple[tuple[str, int], ...]) -> Made:
+    return (*made, *(Chosen(at, name, value) for name, value in picked)) if picked else made
 
 
 def _meet(edge: int, waiting: list[tuple[int, int]], own: list[tuple[int, int]]) -> None:

@@ -16,7 +16,8 @@ class Run:
     """A run from power-up, one tick before tick 0, or from a state reached at ``now``.
 
     Times in parts of a tick, ``scale`` to one. ``heard``: numbers of the edges that are told.
-    Unknowns and picks that are not given are at their least.
+    Unknowns and picks that are not given are at their least; ``made``: all picks so far;
+    ``fresh``: it begins at power-up.
     """
 
     def __init__(
@@ -36,6 +37,8 @@ class Run:
         self.picks: dict[tuple[int, str], deque[int]] = {}
         for chosen in picks:
             self.picks.setdefault((chosen.tick, chosen.name), deque()).append(chosen.value)
+        self.made: list[Chosen] = []
+        self.fresh = state is None
 
     def advance(self, to: int, played: Sequence[int] = ()) -> Iterator[tuple[int, int]]:
         """On to time ``to``, in which these edges are played; yields times and edges heard."""
@@ -59,4 +62,6 @@ class Run:
 
     def _choose(self, pick: ex.Pick) -> int:
         values = self.picks.get((self.now, pick.name))
-        return values.popleft() if values else pick.least
+        value = values.popleft() if values else pick.least
+        self.made.append(Chosen(self.now, pick.name, value))
+        return value

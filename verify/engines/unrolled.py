@@ -246,8 +246,9 @@ class Unrolled:
             if here is not False:
                 near = both(negate(less(now, at - late)), negate(less(at + late, now)))
                 fits = either(fits, both(here, near))
+        # Near the end it may be the next, or one of which the recording does not tell any more.
         self._hold(either(negate(when), either(beyond, fits)))
-        counts[edge] = choose(when, count + 1, count)
+        counts[edge] = choose(both(when, fits), count + 1, count)
 
     # -- the solver ---------------------------------------------------------------
 

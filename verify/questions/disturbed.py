@@ -1,12 +1,14 @@
 """Which disturbance explains a recording? The least of each kind, or a proof that none does.
 
-The solver has the model unrolled over what was recorded around the parting, from rest; the
-disturbance is the unknown. What it finds is run by the simulator on the same excerpt.
+Asked of what was recorded around the parting, from rest. Disturbances in whole ticks are tried
+in turn, each by all the ways in which the model may then run. The rate of a clock is any number:
+there the solver has the model unrolled over the recording, with the rate as its unknown; and so
+it has where the ways are too many. What is found is run by the simulator on the same excerpt.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import lcm
@@ -37,6 +39,8 @@ KINDS = (
     "line.swallowed",
 )
 Rates = tuple[Fraction, Fraction]
+SIGNED = ("clock.offset", "clock.rate", "line.delay")
+"""Kinds of which there is more and less."""
 _PART = {"clock.offset": "receiver", "clock.rate": "transmitter"}
 
 
@@ -128,12 +132,20 @@ def _impossible(kind: str, link: Link) -> str | None:
 
 
 def explain(
-    link: Link, within: Within, held: Held, budget: Budget, rates: Rates | None = None
+    link: Link,
+    within: Within,
+    held: Held,
+    budget: Budget,
+    rates: Rates | None = None,
+    *,
+    sign: int = 0,
+    above: Ticks = 0,
 ) -> Explained:
     """The least disturbance of a kind, alone, that explains the recording around its parting.
 
     ``link``: as it was held against the recording. ``rates``: another range for the error of a
-    clock than either way. Raises DisagreementError if what is found
+    clock than either way. ``sign``: only more (1) or less (-1) than it should be; ``above``: only
+    larger amounts, of a rate no smaller ones. Raises DisagreementError if what is found
     does not give the recording when it is run.
     """
     parting = held.parting
@@ -147,15 +159,20 @@ def explain(
     if not held.excerpt.complete or not held.excerpt.moments:
         why = "the recording has no rest near enough before the parting"
         return Explained(within, "undecided", None, why, "solver")
-    seeker = _Seeker(link, within, held, stretch, budget, rates)
-    if within.kind == "clock.offset" or link.scheme.warm_up:
-        return seeker.by_following()
+    seeker = _Seeker(link, within, held, stretch, budget, rates, sign, above)
     from verify.engines.unrolled import GivenUpError
 
     try:
+        if within.kind != "clock.rate":
+            try:
+                return seeker.by_following()
+            except TooManyWaysError:
+                if link.scheme.warm_up:
+                    raise GivenUpError("the model may run in too many ways") from None
         return seeker.by_solver()
     except GivenUpError as reason:
-        return Explained(within, "undecided", None, str(reason), "solver")
+        engine = "solver" if within.kind == "clock.rate" else "explorer, solver"
+        return Explained(within, "undecided", None, str(reason), engine)
 
 
 def disturbed(link: Link, kind: str, amount: Ticks) -> Link:
@@ -182,39 +199,43 @@ class _Seeker:
         held: Held,
         stretch: Stretch,
         budget: Budget,
-        rates: Rates | None,
+        rates: Rates | None = None,
+        sign: int = 0,
+        above: Ticks = 0,
     ) -> None:
-        self.link, self.within, self.held = link, within, held
+        # When strikes are due does not matter here, and a longer line may be later than that.
+        self.link = replace(link, within=None)
+        self.within, self.held = within, held
         self.stretch, self.budget = stretch, budget
         self.played = Names(link, stretch.begin, stretch.branch)
         self.heard = Names(link, stretch.end, stretch.branch)
         most = Fraction(within.most)
         self.rates = rates if rates is not None else (-most, most)
+        self.signs = (1, -1) if sign == 0 else (sign,)
+        self.above = above
 
     # -- by following every way -----------------------------------------------------
 
     def by_following(self) -> Explained:
         """Amounts in turn, each by all the ways in which the model may then run."""
+        from verify.engines.unrolled import GivenUpError
+
         kind = self.within.kind
-        signs = (1, -1) if kind in ("clock.offset", "line.delay") else (1,)
-        for amount in range(1, int(self.within.most) + 1):
+        signs = self.signs if kind in SIGNED else (1,)
+        allowed = 0
+        if kind.startswith("line.") and kind != "line.delay":
+            allowed = getattr(self.link.faults, kind.removeprefix("line."))
+        for amount in range(max(allowed, int(self.above)) + 1, int(self.within.most) + 1):
             for sign in signs:
                 if kind == "line.delay" and self._shortest(sign * amount):
                     continue
-                link = disturbed(self.link, kind, sign * amount)
-                try:
-                    fits = self._follows(link)
-                except TooManyWaysError:
-                    why = f"more ways than are followed, at {amount}"
-                    return Explained(self.within, "undecided", None, why, "explorer")
                 if self.budget.spent(0):
-                    why = f"the time was up at {amount}"
-                    return Explained(self.within, "undecided", None, why, "explorer")
-                if fits:
-                    why = "followed in every way in which the model may run"
-                    return Explained(
-                        self.within, "explains", sign * amount, why, "explorer", link=link
-                    )
+                    raise GivenUpError(f"the time was up at {amount}")
+                link = disturbed(self.link, kind, sign * amount)
+                run = self._follows(link)
+                if run is not None:
+                    why = "less does not in any way in which the model may run"
+                    return self._checked(link, run, 1, sign * amount, link, "explorer", why)
         why = "no way in which the model may run then gives the recording"
         return Explained(self.within, "none", None, why, "explorer")
 
@@ -222,16 +243,30 @@ class _Seeker:
         link = self.link
         return moved < 0 and link.delay[0] + min(link.branches) + moved < link.faults.proving
 
-    def _follows(self, link: Link) -> bool:
-        stage = Stage(link, self.stretch, self.watched, self.held.excerpt.quiet)
-        stage.begin({*self.held.excerpt.up})
-        first = self.held.excerpt.moments[0].tick if not link.scheme.warm_up else 0
-        for moment in self.held.excerpt.moments:
-            moved = replace(moment, tick=moment.tick - first)
+    def _follows(self, link: Link) -> Run | None:
+        """One of the ways in which the model gives the recording, to be run; None: there is none.
+
+        Raises TooManyWaysError.
+        """
+        excerpt = self.held.excerpt
+        stage = Stage(link, self.stretch, self.watched, excerpt.quiet)
+        stage.begin({*excerpt.up})
+        stage.follower.before = []
+        end = replace(excerpt.moments[-1], changes=(), tick=excerpt.end)
+        for moment in (*excerpt.moments, end):
+            moved = replace(moment, tick=moment.tick - self.first)
             if not stage.advance(moved, self.held.tolerance):
-                return False
-        end = replace(self.held.excerpt.moments[-1], changes=(), tick=self.held.excerpt.end - first)
-        return stage.advance(end, self.held.tolerance)
+                return None
+        way, picks = stage.follower.told()
+        system = systems(link, self.stretch)[way.system]
+        compared = self.heard.compared(self.watched)
+        return Run(system, compared, picks=picks, state=way.state, now=-1)
+
+    @property
+    def first(self) -> int:
+        """The tick, since the first change of the recording, with which the excerpt begins."""
+        moments = self.held.excerpt.moments
+        return 0 if self.link.scheme.warm_up or not moments else moments[0].tick
 
     @property
     def watched(self) -> frozenset[str]:
@@ -256,7 +291,7 @@ class _Seeker:
         if found is None:
             return self._none()
         amount = self._signed(found.amount, found.constants)
-        return self._checked(wider, found, amount, disturbed(link, kind, amount))
+        return self._solved(wider, found, amount, disturbed(link, kind, amount))
 
     def _signed(self, amount: Ticks, constants: dict[str, int]) -> Ticks:
         if self.within.kind != "line.delay":
@@ -270,21 +305,23 @@ class _Seeker:
         from verify.engines.linear import term
         from verify.engines.unrolled import largest
 
+        least = int(self.above) + bool(self.above)
+
         def amount(unrolled: Unrolled) -> Any:
             if kind == "line.jitter":
                 late = [value for _, name, value in unrolled.picks if ".jitter." in name]
-                return largest(late, 0, most, unrolled)
+                return largest(late, least, most, unrolled)
             if kind == "line.swallowed":
                 lost = [value for _, name, value in unrolled.picks if name.endswith(".loses")]
-                return largest([sum(term(v) for v in lost)] if lost else [], 0, most, unrolled)
+                return largest([sum(term(v) for v in lost)] if lost else [], least, most, unrolled)
             if kind == "line.skew":
                 lines = range(self.link.scheme.lines)
                 late = [unrolled.unknown(f"line{k}.late") for k in lines]
-                return largest(late, 0, most, unrolled)
+                return largest(late, least, most, unrolled)
             delay = unrolled.unknown(DELAY)
             base = self.link.branches[self.stretch.branch] - self.link.faults.proving
-            least, longest = (d + base for d in self.link.delay)
-            return largest([delay - longest, least - delay], 0, most, unrolled)
+            shortest, longest = (d + base for d in self.link.delay)
+            return largest([delay - longest, shortest - delay], least, most, unrolled)
 
         return amount
 
@@ -292,18 +329,25 @@ class _Seeker:
         """Slow clocks and fast ones, each by itself; the smaller error of the two."""
         found: list[tuple[Link, Any, Fraction]] = []
         for sign, bound in ((1, self.rates[1]), (-1, -self.rates[0])):
-            if bound <= 0:
+            if bound <= 0 or sign not in self.signs:
                 continue
             rate = (Fraction(0), bound) if sign > 0 else (-bound, Fraction(0))
             link = replace(self.link, clock=replace(self.link.clock, rate=rate))
             scale = lcm(link.clock.resolution, 2)
-            choice = self._least(link, scale, _error(sign, scale))
+            choice = self._least(link, scale, _error(sign, scale, self.above))
             if choice is not None:
                 found.append((link, choice, sign * Fraction(choice.amount) / scale))
         if not found:
             return self._none()
         link, choice, error = min(found, key=lambda f: abs(f[2]))
-        return self._checked(link, choice, whole(error), disturbed(self.link, "clock.rate", error))
+        return self._solved(link, choice, whole(error), disturbed(self.link, "clock.rate", error))
+
+    def _solved(self, link: Link, found: Choice, amount: Ticks, shown: Link) -> Explained:
+        (system,) = systems(link, self.stretch, found.resolution)
+        compared = self.heard.compared(self.watched)
+        run = Run(system, compared, found.constants, found.picks, scale=found.resolution)
+        why = "the solver proves that less does not"
+        return self._checked(link, run, found.resolution, amount, shown, "solver", why)
 
     def _none(self) -> Explained:
         why = "the solver refutes every amount within the bound"
@@ -347,25 +391,32 @@ class _Seeker:
         exact = Fraction(self.held.tolerance)
         return max(exact, HALF) if link.clock.rated else exact
 
-    def _checked(self, link: Link, found: Choice, amount: Ticks, shown: Link) -> Explained:
-        """What the solver found, run by the simulator."""
-        parts = found.resolution
-        (system,) = systems(link, self.stretch, parts)
-        compared = self.heard.compared(self.watched)
-        run = Run(system, compared, found.constants, found.picks, scale=parts)
+    def _checked(
+        self,
+        link: Link,
+        run: Run,
+        parts: int,
+        amount: Ticks,
+        shown: Link,
+        engine: str,
+        why: str,
+    ) -> Explained:
+        """What was found, run by the simulator. ``run``: at the first moment of the excerpt, or
+        the lead of its levels before it."""
         excerpt = self.held.excerpt
-        lead = excerpt.lead
-        later = lead - excerpt.moments[0].tick
+        begin = run.now
+        lead = excerpt.lead if begin < 0 and run.fresh else 0
+        later = lead - self.first
         came: dict[int, list[int]] = {}
         seen: dict[int, list[int]] = {}
 
-        def note(events: Any) -> None:
+        def note(events: Iterator[tuple[int, int]]) -> None:
             for at, edge in events:
-                if not excerpt.up or at >= lead * parts:
+                if at >= lead * parts:
                     came.setdefault(edge, []).append(at)
 
-        if excerpt.up:
-            note(run.advance(0, [2 * k for n, k in self.played.number.items() if n in excerpt.up]))
+        if lead:
+            note(run.advance(0, self._up_at_first()))
         for moment in excerpt.moments:
             at = (moment.tick + later) * parts
             note(run.advance(at, self.played.of(moment)))
@@ -374,7 +425,7 @@ class _Seeker:
         end = (excerpt.end + later) * parts
         note(run.advance(end))
         late = int(self._tolerance(link) * parts)
-        for edge in compared.values():
+        for edge in self.heard.compared(self.watched).values():
             if not _same(came.get(edge, []), seen.get(edge, []), late, end):
                 raise DisagreementError(
                     f"{self.within.kind} of {amount} does not give the recording when it is run: "
@@ -382,22 +433,26 @@ class _Seeker:
                     "recording"
                 )
         picks = tuple(
-            replace(c, tick=c.tick - (later - self.held.begin) * parts)
-            for c in found.picks
-            if c.value and c.tick <= end
+            replace(c, tick=c.tick - (later - self.held.begin) * parts) for c in run.made if c.value
         )
-        why = "the solver proves that less does not, and the simulator ran it"
-        return Explained(self.within, "explains", amount, why, "solver", picks, parts, shown)
+        return Explained(self.within, "explains", amount, why, engine, picks, parts, shown)
+
+    def _up_at_first(self) -> list[int]:
+        up = self.held.excerpt.up
+        return [2 * k for name, k in self.played.number.items() if name in up]
 
 
-def _error(sign: int, scale: int) -> Callable[[Unrolled], Any]:
+def _error(sign: int, scale: int, above: Ticks) -> Callable[[Unrolled], Any]:
     """How far the clock's period is from right, on one side."""
 
     def amount(unrolled: Unrolled) -> Any:
         from verify.engines.linear import minus, term
 
         period = unrolled.unknown(PERIOD)
-        return term(minus(period, scale) if sign > 0 else minus(scale, period))
+        off = term(minus(period, scale) if sign > 0 else minus(scale, period))
+        if above:
+            unrolled.hold(off >= term(Fraction(above) * scale))
+        return off
 
     return amount
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Literal
 
 from verify.engines.answer import Budget, Progress
-from verify.questions.disturbed import Explained, Within, explain
+from verify.questions.disturbed import SIGNED, Explained, Within, explain
 from verify.questions.holding import (
     Change,
     Held,
@@ -21,16 +21,22 @@ from verify.questions.holding import (
 )
 from verify.questions.judging import Subject
 from verify.recordings.recording import Recording, names_text, signals_of
+from verify.units import Ticks, whole
+
+# Amounts tried one after the other, each where the one before it does not do.
+MOST_TURNS = 50
 
 Verdict = Literal["agrees", "parts", "decoded", "undecided"]
 
 
 @dataclass(frozen=True)
 class Whole:
-    """A disturbance held against all of the recording: where it parts even so, or nowhere."""
+    """What all of the recording says to a kind of disturbance: the least amount with which it
+    agrees from beginning to end, or that none does, or that this is open, for ``why``."""
 
-    parting: Parting | None
-    undecided: str = ""
+    verdict: Literal["explains", "none", "undecided"]
+    amount: Ticks | None
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -119,7 +125,8 @@ class _Asked:
         for asked in within if verdict != "agrees" else ():
             self.progress.doing = f"looking for {asked.kind}"
             found = explain(self.link, asked, held, self.budget)
-            explained.append((found, self._whole(found, parting)))
+            everywhere = self._whole(asked, held, parting) if found.link is not None else None
+            explained.append((found, everywhere))
         return Replay(verdict, held, due, seen, tuple(explained), notes, rate)
 
     def _own_rate(
@@ -131,27 +138,63 @@ class _Asked:
             return "parts", None, "no error of the clock that the file allows explains it"
         if found.verdict == "undecided" or found.amount is None:
             return "undecided", None, f"whether the clock's rate explains it is open: {found.why}"
-        error = Fraction(found.amount)
-        whole = self._whole(found, held.parting)
-        if whole is not None and whole.parting is None and not whole.undecided:
-            return "agrees", error, "with a clock as the file allows it"
-        return "undecided", error, "one stretch agrees with a clock as the file allows it, not all"
+        everywhere = self._whole(own, held, held.parting, rates)
+        if everywhere.verdict == "explains" and everywhere.amount is not None:
+            return "agrees", Fraction(everywhere.amount), "with a clock as the file allows it"
+        if everywhere.verdict == "none":
+            return "parts", None, "no one error of the clock that the file allows explains it all"
+        why = everywhere.why
+        return "undecided", None, f"whether the clock's rate explains it is open: {why}"
 
-    def _whole(self, found: Explained, parting: Parting | None) -> Whole | None:
-        """The same disturbance, all through the recording."""
-        if found.link is None or parting is None:
-            return None
-        self.progress.doing = "reading the recording again"
-        held = hold(
-            self.subject,
-            found.link,
-            self.recording,
-            Warnings(),
-            self.progress,
-            tolerance=self.tolerance,
-            only=parting.stretch,
-        )
-        return Whole(held.parting, held.undecided)
+    def _whole(
+        self,
+        asked: Within,
+        held: Held,
+        parting: Parting | None,
+        rates: tuple[Fraction, Fraction] | None = None,
+    ) -> Whole:
+        """The least amount with which all of the recording agrees: where it parts again, more is
+        needed there, so what explains that place is tried next. Less has then been refuted."""
+        ways = [
+            self._more_and_more(asked, held, parting, rates, sign)
+            for sign in ((1, -1) if asked.kind in SIGNED else (1,))
+        ]
+        good = [w for w in ways if w.amount is not None]
+        if good:
+            return min(good, key=lambda w: abs(Fraction(w.amount or 0)))
+        return next((w for w in ways if w.verdict == "undecided"), ways[0])
+
+    def _more_and_more(
+        self,
+        asked: Within,
+        held: Held,
+        parting: Parting | None,
+        rates: tuple[Fraction, Fraction] | None,
+        sign: int,
+    ) -> Whole:
+        above: Ticks = 0
+        for _ in range(MOST_TURNS):
+            found = explain(self.link, asked, held, self.budget, rates, sign=sign, above=above)
+            if found.verdict != "explains" or found.amount is None or found.link is None:
+                return Whole("none" if found.verdict == "none" else "undecided", None, found.why)
+            if self.budget.spent(0):
+                return Whole("undecided", None, "the time was up")
+            self.progress.doing = f"reading the recording again, with {asked.kind}"
+            held = hold(
+                self.subject,
+                found.link,
+                self.recording,
+                Warnings(),
+                self.progress,
+                tolerance=self.tolerance,
+                only=None if parting is None else parting.stretch,
+            )
+            if held.undecided:
+                return Whole("undecided", None, held.undecided)
+            if held.parting is None:
+                return Whole("explains", found.amount)
+            above = whole(abs(Fraction(found.amount)))
+        return Whole("undecided", None, f"it parts again after {MOST_TURNS} amounts")
 
     def _notes(self, held: Held) -> tuple[str, ...]:
         signals = signals_of(self.subject.link)

@@ -99,12 +99,15 @@ def explained_sentence(found: Explained, whole: Whole | None, link: Link) -> str
         text += f" (swallowed: the pulse that begins at tick {ticks})"
     if whole is None:
         return f"{text}."
-    if whole.undecided:
-        return f"{text}. Of the whole recording this is open: {whole.undecided}."
-    if whole.parting is None:
-        return f"{text}. The whole recording agrees with it."
-    again = parting_sentence(whole.parting, link)
-    return f"{text}. With it all through the recording, {again}."
+    if whole.verdict == "undecided":
+        return f"{text}. Whether it explains all of the recording is open: {whole.why}."
+    if whole.verdict == "none" or whole.amount is None:
+        most = _amount(kind, found.within.most, link)
+        return f"{text}. No amount up to {most} explains all of the recording."
+    if whole.amount == found.amount:
+        return f"{text}. All of the recording agrees with it."
+    more = _amount(kind, whole.amount, link)
+    return f"{text}. All of the recording agrees with {more}, and with no less."
 
 
 def replay_json(subject: Subject, found: Replay, path: str, warnings: Warnings) -> dict[str, Any]:
@@ -177,8 +180,13 @@ def _explained(found: Explained, whole: Whole | None, link: Link) -> dict[str, A
             {"tick": float(Fraction(c.tick, found.resolution)), "name": c.name, "value": c.value}
             for c in found.picks
         ],
-        "whole_recording": None if whole is None or whole.undecided else whole.parting is None,
-        "parts_again": None if whole is None else _parting(whole.parting, link),
+        "whole": whole
+        and {
+            "verdict": whole.verdict,
+            "amount": whole.amount if whole.amount is None or not rate else str(whole.amount),
+            "amount_float": None if whole.amount is None else float(whole.amount),
+            "why": whole.why,
+        },
     }
 
 

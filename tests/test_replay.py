@@ -1,0 +1,201 @@
+"""A recording against the model: our own runs agree, changed ones part, disturbances explain."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import strategies as st
+
+from models.wire_per_input import WirePerInput
+from tests.links import framed_serials, links, parallel_codes, pulse_gaps, scripts
+from verify.engines.answer import Budget, Progress
+from verify.engines.simulator import NotAllowedError, Simulator, _Namer
+from verify.engines.trace import Chosen, Trace
+from verify.language.expressions import Pick
+from verify.parts.line import Faults
+from verify.parts.link import Link
+from verify.parts.operator import Operator
+from verify.questions.disturbed import Within, _Seeker, disturbed
+from verify.questions.holding import Warnings
+from verify.questions.judging import Subject
+from verify.questions.replay import Replay, replay
+from verify.recordings.recording import Recording, Row, Warn, rows_of
+
+
+def recorded(signals: Sequence[str], rows: Sequence[Row]) -> Recording:
+    """A recording of some signals, in memory."""
+    some = frozenset(signals)
+
+    def again(warn: Warn) -> Iterator[Row]:
+        yield from (row for row in rows if row.signal in some)
+
+    return Recording("memory", some, again)
+
+
+def held(link: Link, recording: Recording, *within: Within, tolerance: int | None = None) -> Replay:
+    return replay(
+        Subject(link),
+        recording,
+        within,
+        Warnings(),
+        Progress(),
+        Budget(30),
+        tolerance=tolerance,
+    )
+
+
+@given(st.data())
+def test_what_the_simulator_does_agrees_whatever_part_of_it_was_recorded(
+    data: st.DataObject,
+) -> None:
+    link = data.draw(links())
+    subject = Subject(link)
+    script = data.draw(scripts(link))
+    assume(script.presses)
+    try:
+        trace = subject.replay(script)
+    except NotAllowedError:
+        assume(False)
+    shown, rows = rows_of(trace, link)
+    places = [name.partition(".")[0] for name in shown]
+    kept = data.draw(st.sets(st.sampled_from(sorted({*places})), min_size=2))
+    some = [name for name, place in zip(shown, places, strict=True) if place in kept]
+
+    found = held(link, recorded(some, rows))
+
+    assert found.verdict in ("agrees", "decoded"), found.held.parting
+
+
+settled = st.one_of(
+    pulse_gaps(),
+    st.builds(WirePerInput, st.integers(1, 3)),
+    parallel_codes(),
+    framed_serials(plain_receiver=True),
+)
+"""Schemes of which no part is free to choose."""
+
+
+def clean(link: Link) -> Link:
+    """Nothing about the link is open: it can do one thing only."""
+    return replace(link, faults=Faults(), delay=(link.delay[0], link.delay[0]), within=None)
+
+
+def run_rows(
+    link: Link, data: st.DataObject, free: Operator | None = None, longest: int = 6
+) -> tuple[tuple[str, ...], list[Row]]:
+    """A run without monitors, so that it goes on when something is wrong, with picks drawn."""
+    link = replace(link, operator=free or link.operator)
+    script = data.draw(scripts(link))
+    assume(script.presses)
+    script = replace(script, presses=script.presses[:longest])
+    simulator = Simulator(link, script.delay, None)
+    met: list[tuple[int, Pick]] = []
+    try:
+        for _ in simulator.run(script, met=met):
+            pass
+        drawn = tuple(
+            Chosen(tick, pick.name, data.draw(st.integers(pick.least, pick.most)))
+            for tick, pick in met
+        )
+        script = replace(script, picks=drawn)
+        namer = _Namer(link, script.delay)
+        events = [
+            event
+            for moment in simulator.run(script)
+            for signal, values in moment.occurrences
+            if (event := namer.event(moment.tick, signal.name, values))
+        ]
+    except NotAllowedError:
+        assume(False)
+    return rows_of(Trace(script, tuple(events), None), link)
+
+
+@given(st.data())
+def test_a_row_that_is_taken_out_is_where_they_part(data: st.DataObject) -> None:
+    link = clean(data.draw(links(settled, faulty=False)))
+    shown, rows = run_rows(link, data)
+    sent = [k for k, row in enumerate(rows) if not row.signal.startswith("in.")]
+    assume(sent)
+    gone = data.draw(st.sampled_from(sent))
+    rest = rows[:gone] + rows[gone + 1 :]
+    assume(any(row.at >= rows[gone].at for row in rest))
+
+    found = held(link, recorded(shown, rest))
+
+    parting = found.held.parting
+    assert found.verdict == "parts"
+    assert parting is not None
+    assert parting.change.signal == rows[gone].signal
+    assert parting.change.tick == rows[gone].at
+    assert parting.side == "model"
+    place = rows[gone].signal
+    parts = ("receiver",) if place.startswith("out") else ("line",)
+    assert parting.stretch.parts[-1:] == (
+        parts if ("." in place and "far" in place) or place.startswith("out") else ("transmitter",)
+    )
+
+
+KINDS = ["line.jitter", "line.swallowed", "line.delay", "line.skew"]
+
+
+def with_disturbance(
+    data: st.DataObject, kind: str, most: int, longest: int
+) -> tuple[Link, Recording]:
+    """A link, and a recording of some of its places while it was disturbed by up to ``most``."""
+    link = clean(data.draw(links(settled, faulty=False)))
+    assume(link.scheme.lines > 1 or kind != "line.skew")
+    shown, rows = run_rows(disturbed(link, kind, most), data, Operator(), longest)
+    some = data.draw(st.sampled_from([("in", "line"), ("in", "out"), ("line", "out")]))
+    kept = [name for name in shown if name.split(".")[0] in some]
+    if data.draw(st.booleans(), "without far"):
+        kept = [name for name in kept if ".far" not in name]
+    return link, recorded(kept, rows)
+
+
+@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@given(st.data(), st.sampled_from(KINDS), st.integers(1, 2))
+def test_what_was_done_to_a_link_is_found_and_no_more(
+    data: st.DataObject, kind: str, most: int
+) -> None:
+    link, recording = with_disturbance(data, kind, most, 6)
+
+    found = held(link, recording, Within(kind, most))
+
+    parting = found.held.parting
+    if parting is None:
+        assert found.verdict == "agrees"
+        return
+    explained, everywhere = found.explained[0]
+    if "line" in parting.stretch.parts:
+        assert explained.verdict == "explains"
+        assert explained.amount is not None
+        assert abs(explained.amount) <= most
+        assert everywhere is not None
+        assert everywhere.verdict == "explains"
+    else:
+        assert explained.verdict == "none"
+
+
+@pytest.mark.slow
+@settings(
+    max_examples=12,
+    suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+)
+@given(st.data(), st.sampled_from(KINDS), st.integers(1, 2), st.integers(1, 2))
+def test_solver_and_explorer_find_the_same_least_disturbance(
+    data: st.DataObject, kind: str, done: int, most: int
+) -> None:
+    link, recording = with_disturbance(data, kind, done, 1)
+    found = held(link, recording)
+    parting = found.held.parting
+    assume(parting is not None and "line" in parting.stretch.parts)
+    assert parting is not None
+    seeker = _Seeker(link, Within(kind, most), found.held, parting.stretch, Budget(60))
+
+    followed, solved = seeker.by_following(), seeker.by_solver()
+
+    assert (followed.verdict, followed.amount) == (solved.verdict, solved.amount)
