@@ -24,7 +24,7 @@ from verify.parts.clock import PERIOD
 from verify.parts.link import Link
 from verify.parts.script import Chosen
 from verify.parts.stretch import DELAY, Stretch, systems
-from verify.questions.holding import HALF, Held, Names, Stage
+from verify.questions.holding import HALF, Held, Names, Stage, heard_at
 from verify.units import Ticks, whole
 
 if TYPE_CHECKING:
@@ -163,6 +163,8 @@ def explain(
     from verify.engines.unrolled import GivenUpError
 
     try:
+        if within.kind == "clock.rate" and link.scheme.warm_up:
+            raise GivenUpError("the solver does not follow a link that never rests")
         if within.kind != "clock.rate":
             try:
                 return seeker.by_following()
@@ -207,8 +209,8 @@ class _Seeker:
         self.link = replace(link, within=None)
         self.within, self.held = within, held
         self.stretch, self.budget = stretch, budget
-        self.played = Names(link, stretch.begin, stretch.branch)
-        self.heard = Names(link, stretch.end, stretch.branch)
+        self.played = Names(link, (stretch.begin,), stretch.branch)
+        self.heard = Names(link, heard_at(link, stretch), stretch.branch)
         most = Fraction(within.most)
         self.rates = rates if rates is not None else (-most, most)
         self.signs = (1, -1) if sign == 0 else (sign,)

@@ -51,6 +51,13 @@ class Parting:
     side: Literal["model", "recording"]
     instead: tuple[Change, ...]
     line: int
+    since: Place
+    place: Place
+
+    @property
+    def blame(self) -> tuple[str, ...]:
+        """The parts that lie between the place that parted and what was recorded before it."""
+        return Stretch(self.since, self.place).parts
 
 
 @dataclass
@@ -130,8 +137,13 @@ def stretches(link: Link, recorded: frozenset[str]) -> tuple[Stretch, ...]:
     for branch in range(len(link.branches)):
         far = {*signals.far[branch]}
         if recorded & far and before:
-            found.append(Stretch(before[-1], Place.FAR, branch))
+            begin = before[0] if link.scheme.warm_up else before[-1]
+            found.append(Stretch(begin, Place.FAR, branch))
         nearest = [*before, *([Place.FAR] if recorded >= far else [])]
+        if link.scheme.warm_up and inputs and recorded & {*signals.outs[branch]}:
+            found = [s for s in found if s.branch != branch]
+            found.append(Stretch(Place.INPUT, Place.OUTPUT, branch))
+            continue
         if recorded & {*signals.outs[branch]} and nearest:
             found.append(Stretch(nearest[-1], Place.OUTPUT, branch))
     return tuple(found)
@@ -148,22 +160,29 @@ def decodable(link: Link, recorded: frozenset[str]) -> Stretch | None:
 
 
 class Names:
-    """Edges of a place of one branch, by the names of signals."""
+    """Edges of places of one branch, by the names of signals."""
 
-    def __init__(self, link: Link, place: Place, branch: int) -> None:
+    def __init__(self, link: Link, places: tuple[Place, ...], branch: int) -> None:
         signals: Signals = signals_of(link)
-        self.signals = {
+        at = {
             Place.INPUT: signals.inputs,
             Place.NEAR: signals.near,
             Place.FAR: signals.far[branch],
             Place.OUTPUT: signals.outs[branch],
-        }[place]
-        self.pulses = place is Place.OUTPUT and link.kind == "press"
+        }
+        self.signals = tuple(name for place in places for name in at[place])
+        self.place = [place for place in places for _ in at[place]]
+        self.pressing = link.kind == "press"
         self.number = {name: k for k, name in enumerate(self.signals)}
-        self.edges = edges_at(link, place)
+        self.edges = [edge for place in places for edge in edges_at(link, place)]
+
+    @property
+    def pulses(self) -> bool:
+        """Nothing but strikes, which have no length."""
+        return self.pressing and {*self.place} == {Place.OUTPUT}
 
     def of(self, moment: Moment) -> list[int]:
-        """The edges that a moment has at this place."""
+        """The edges that a moment has at these places."""
         number = self.number
         return [2 * number[name] + (1 - value) for name, value in moment.changes if name in number]
 
@@ -176,12 +195,24 @@ class Names:
         return {
             edge: k
             for k, edge in enumerate(self.edges)
-            if self.signals[k // 2] in watched and not (self.pulses and k % 2)
+            if self.signals[k // 2] in watched
+            and not (k % 2 and self.pressing and self.place[k // 2] is Place.OUTPUT)
         }
 
     def change(self, edge: int, tick: int) -> Change:
         """An edge as the file has it."""
         return Change(tick, self.signals[edge // 2], 1 - edge % 2)
+
+
+def heard_at(link: Link, stretch: Stretch) -> tuple[Place, ...]:
+    """The places that are compared where a stretch ends.
+
+    A link that never rests may be anywhere when a recording begins. Its line shows where, so it
+    is compared together with what comes of it.
+    """
+    if link.scheme.warm_up and stretch.begin is Place.INPUT:
+        return tuple(place for place in Place if stretch.begin < place <= stretch.end)
+    return (stretch.end,)
 
 
 class Stage:
@@ -191,8 +222,8 @@ class Stage:
         self, link: Link, stretch: Stretch, watched: frozenset[str], quiet: int | None
     ) -> None:
         self.stretch, self.watched = stretch, watched
-        self.played = Names(link, stretch.begin, stretch.branch)
-        self.heard = Names(link, stretch.end, stretch.branch)
+        self.played = Names(link, (stretch.begin,), stretch.branch)
+        self.heard = Names(link, heard_at(link, stretch), stretch.branch)
         self.link = link
         scale = 1
         if link.clock.rated:
@@ -259,12 +290,19 @@ class Stage:
         )
         reason = reasons[0]
         tick = reason.tick + begin
+        place = self.heard.place[reason.edge // 2]
+        since = self.stretch.begin
+        for name, other in zip(self.heard.signals, self.heard.place, strict=True):
+            if name in self.watched and other < place:
+                since = max(since, other)
         return Parting(
             self.stretch,
             self.heard.change(reason.edge, tick),
             reason.side,
             tuple(self.heard.change(edge, tick) for edge in reason.instead),
             line,
+            since,
+            place,
         )
 
 
@@ -444,8 +482,8 @@ class _Decoder:
     """The outputs that the model makes of what was recorded, as many as can be told."""
 
     def __init__(self, link: Link, stretch: Stretch) -> None:
-        self.played = Names(link, stretch.begin, stretch.branch)
-        self.heard = Names(link, stretch.end, stretch.branch)
+        self.played = Names(link, (stretch.begin,), stretch.branch)
+        self.heard = Names(link, heard_at(link, stretch), stretch.branch)
         every = self.heard.compared(frozenset(self.heard.signals))
         self.run = Run(systems(link, stretch)[0], every)
         self.told: list[tuple[int, int]] = []
@@ -475,7 +513,7 @@ def due_outputs(
     """What the outputs should have done around a parting by what was recorded before the place
     that parted, and what they did."""
     stretch = replace(parting.stretch, end=Place.OUTPUT)
-    names = Names(link, Place.OUTPUT, stretch.branch)
+    names = Names(link, (Place.OUTPUT,), stretch.branch)
     excerpt = held.excerpt
     seen = tuple(
         Change(moment.tick + held.begin, name, value)
@@ -485,7 +523,7 @@ def due_outputs(
     )
     if not excerpt.complete or link.scheme.warm_up or not excerpt.moments:
         return (), seen
-    played = Names(link, stretch.begin, stretch.branch)
+    played = Names(link, (stretch.begin,), stretch.branch)
     lead = excerpt.lead
     later = lead - excerpt.moments[0].tick
     run = Run(systems(link, stretch)[0], names.compared(frozenset(names.signals)))

@@ -160,7 +160,7 @@ def _parting(parting: Parting | None, link: Link) -> dict[str, Any] | None:
         "line": parting.line,
         "only_in": parting.side,
         "instead": [_change(c) for c in parting.instead],
-        "blame": list(parting.stretch.parts),
+        "blame": list(parting.blame),
         "branch": parting.stretch.branch + 1,
     }
 
@@ -204,8 +204,8 @@ def _change(change: Change) -> dict[str, Any]:
 
 
 def _blame(parting: Parting) -> str:
-    *first, last = parting.stretch.parts
-    begin = PLACES[parting.stretch.begin]
+    *first, last = parting.blame
+    begin = PLACES[parting.since]
     if not first:
         return f"To blame: the {last}. What comes to it ({begin}) was recorded and is its own test."
     parts = f"{', '.join(f'the {p}' for p in first)} or the {last}"
