@@ -249,6 +249,32 @@ def test_the_model_as_a_target_does_what_the_simulator_says(
         assert heard == [e for e in expected.events if not e.signal.startswith("in.")]
 
 
+@pytest.mark.parametrize("end", ["receiver", "transmitter"])
+def test_both_ends_of_a_scan_which_never_rests(end: ForeignEnd, tmp_path: Path) -> None:
+    path = tmp_path / "mast.toml"
+    path.write_text(
+        'tick = "20 ms"\n[inputs]\ncount = 2\nkind = "level"\n[link]\nscheme = "synced-scan"\n'
+        "slot = 4\n[line]\ndelay = 1\njitter = 1\n[operator]\nspacing = 3\n"
+    )
+    link = load(str(path))
+    right = fuzz(Bench(Subject(link), end, Model(link, end)), 20, 5, 0, Budget(20), Tried())
+
+    never = ("out.2", 0) if end == "receiver" else ("line.1", 1)
+
+    class Stuck(Model):
+        """One thing it never says."""
+
+        def hear(self, tick: int, words: Sequence[Word]) -> list[Said]:
+            return [said for said in super().hear(tick, words) if said[1:] != never]
+
+    wrong = fuzz(Bench(Subject(link), end, Stuck(link, end)), 40, 5, 0, Budget(20), Tried())
+
+    assert right.outcome is None
+    assert right.runs > right.left_out
+    assert wrong.outcome is not None
+    assert wrong.minimal
+
+
 def test_what_the_model_gets_wrong_is_not_held_against_the_target() -> None:
     link = load(LINK).with_operator(spacing=4)
     bench = Bench(Subject(link), "receiver", Model(link, "receiver"))

@@ -52,12 +52,14 @@ class Bench:
         single = whole if len(whole.branches) == 1 else replace(whole, branches=whole.branches[:1])
         self.model = subject if single is whole else Subject(single, subject.lones)
         self.end, self.target = end, target
-        self.link = foreign(single, end)
+        self.link, played = foreign(single, end)
         self.windows = self.model.windows
         self._sayings = sayings(single, end)
-        self._numbers = {edge: k for k, edge in enumerate(self.link.scheme.edges)}  # type: ignore[attr-defined]
+        self._numbers = {edge: k for k, edge in enumerate(played.edges)}
+        self.fixed = {number.name for number in played.shared}
         self._hearings = hearings(single, end)
         self.longest = ceil(max(self.windows[0].latest))
+        self.restless = single.scheme.warm_up > 0
 
     def simulator(self, delay: int) -> Simulator:
         """Without the monitor."""
@@ -84,12 +86,14 @@ class Bench:
         if choose is not None:
             # What is picked only after the target has spoken.
             picked = []
-            self._moments(played, choose, picked, end)
+            self._moments(played, choose, picked, end if self.restless else None)
             script, played = _with(script, picked), _with(played, picked)
         trace = replay(self.link, self.windows, played)
         if trouble is not None:
-            events = tuple(e for e in trace.events if e.tick <= trouble.tick)
-            trace = Trace(trace.script, events, None)
+            trace = _up_to(trace, trouble.tick)
+        elif self.restless and trace.failure is not None and trace.failure.tick > end:
+            # A scan goes on after the target was last listened to.
+            trace = _up_to(trace, end)
         outcome = Outcome(script, trace, trouble)
         if outcome.wrong and choose is not None and self.model.fails(script):
             return replace(outcome, model_fails=True)
@@ -107,18 +111,18 @@ class Bench:
     ) -> tuple[list[Said], int]:
         """What the target hears, and the tick up to which it is listened to."""
         last = max([*script.ticks, self.link.cold])
-        end = last + 3 * self.longest + 2
+        until = last + 4 * self.longest + 2 if self.restless else None
         heard = []
-        for moment in self._moments(script, choose, picked, end):
+        for moment in self._moments(script, choose, picked, until):
+            last = max(last, moment.tick)
             for signal, values in moment.occurrences:
                 word = self._hearings.get((signal, values))
                 if word is not None:
                     heard.append((moment.tick, *word))
-                    end = max(end, moment.tick + 2 * self.longest + 2)
-        return heard, end
+        return heard, last + 2 * self.longest + 2 if until is None else until
 
     def _moments(
-        self, script: Script, choose: Chooser | None, picked: list[Chosen], until: int
+        self, script: Script, choose: Chooser | None, picked: list[Chosen], until: int | None
     ) -> list[Moment]:
         if choose is None:
             return [*self.simulator(script.delay).run(script, until=until)]
@@ -143,6 +147,11 @@ class Bench:
             number = self._numbers[self._sayings[name, value]]
             played.append(Chosen(tick, PLAYED.name, number))
         return _with(script, played)
+
+
+def _up_to(trace: Trace, tick: int) -> Trace:
+    """Without what comes later, and without its failure."""
+    return Trace(trace.script, tuple(e for e in trace.events if e.tick <= tick), None)
 
 
 def _with(script: Script, more: list[Chosen]) -> Script:

@@ -130,7 +130,7 @@ class _Sequences(RuleBasedStateMachine):
         self.compiled: Compiled = self.bench.simulator(self.delay).compiled
         self.constants = {}
         for item in self.compiled.memory:
-            if is_unknown(item):
+            if is_unknown(item) and item.name not in self.bench.fixed:
                 start = getattr(item, "begin", None) or getattr(item, "start", None)
                 self.constants[item.name] = data.draw(st.integers(*start))  # type: ignore[misc]
         self.state: State = self.compiled.start_with(self.constants)

@@ -53,10 +53,10 @@ def line_name(link: Link, line: int) -> str:
     return "line" if link.scheme.lines == 1 else f"line.{line + 1}"
 
 
-def foreign(link: Link, end: ForeignEnd) -> Link:
-    """The link with that end played. Of several branches the first one is left."""
-    played = tuple(dict.fromkeys(sayings(link, end).values()))
-    return replace(link, scheme=Foreign(link.scheme, end, played), branches=link.branches[:1])
+def foreign(link: Link, end: ForeignEnd) -> tuple[Link, Foreign]:
+    """The link with that end played, and its scheme. Of several branches the first is left."""
+    scheme = Foreign(link.scheme, end, tuple(dict.fromkeys(sayings(link, end).values())))
+    return replace(link, scheme=scheme, branches=link.branches[:1]), scheme
 
 
 @dataclass(frozen=True)
@@ -123,20 +123,24 @@ class Foreign(Scheme):
         """As the base."""
         return self.base.settings()
 
-    def transmitter(self) -> tuple[Machine, ...]:
-        """The base's, or the player."""
-        if self.end == "receiver":
-            return self.base.transmitter()
-        # The receiver may begin like numbers of the transmitter, which are then the player's.
-        own = {n for machine in self.base.transmitter() for n in machine.memory}
+    @property
+    def shared(self) -> tuple[Number, ...]:
+        """Numbers of the transmitter that the receiver's begin like. The target cannot be told
+        their values, so they are at their least."""
+        own = {item for machine in self.base.transmitter() for item in machine.memory}
         starts = [
             item.start
             for machine in self.base.receiver(0)
             for item in machine.memory
             if isinstance(item, Number)
         ]
-        shared = dict.fromkeys(s for s in starts if isinstance(s, Number) and s in own)
-        return (player.build(self.edges, shared),)
+        return tuple(dict.fromkeys(s for s in starts if isinstance(s, Number) and s in own))
+
+    def transmitter(self) -> tuple[Machine, ...]:
+        """The base's, or the player."""
+        if self.end == "receiver":
+            return self.base.transmitter()
+        return (player.build(self.edges, self.shared),)
 
     def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
         """The base's, or the player."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from verify.engines.answer import Budget, Progress, Verdict
@@ -117,12 +117,22 @@ def _smallest(bench: Bench, found: Outcome, budget: Budget) -> tuple[bool | None
 
 def _dropped(script: Script, fails: Test) -> Script:
     """Without the presses that it fails without, the others at their own ticks."""
-    k = 0
-    while k < len(script.presses):
-        fewer: tuple[Press, ...] = script.presses[:k] + script.presses[k + 1 :]
-        less = replace(script, presses=fewer)
-        if fails(less):
-            script, k = less, 0
-        else:
-            k += 1
+    better = True
+    while better:
+        better = False
+        for gone in _droppable(script.presses):
+            fewer = tuple(p for k, p in enumerate(script.presses) if k not in gone)
+            if fails(replace(script, presses=fewer)):
+                script, better = replace(script, presses=fewer), True
+                break
     return script
+
+
+def _droppable(presses: tuple[Press, ...]) -> Iterator[tuple[int, ...]]:
+    """Each by itself, and each with the next of its input: a lever that goes up and down."""
+    for k, press in enumerate(presses):
+        yield (k,)
+        for n in range(k + 1, len(presses)):
+            if presses[n].input == press.input:
+                yield k, n
+                break
