@@ -16,6 +16,7 @@ from verify.commands.lifetime import lifetime
 from verify.commands.manual import manual
 from verify.commands.margin import margin
 from verify.commands.new import new
+from verify.commands.recheck import recheck
 from verify.commands.recover import recover
 from verify.commands.replay import replay
 from verify.commands.schedule import schedule
@@ -58,6 +59,7 @@ questions = (
     sheet,
     schedule,
     trace,
+    recheck,
     fuzz,
     replay,
 )

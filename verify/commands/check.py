@@ -6,15 +6,39 @@ from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import STATUS, budget_of, print_json, question, subject_of, watched
+from verify.commands.shared import (
+    STATUS,
+    UNDECIDED,
+    budget_of,
+    fail,
+    print_json,
+    question,
+    subject_of,
+    watched,
+)
 
 if TYPE_CHECKING:
-    from verify.questions.judging import EngineName
+    from verify.engines.answer import Budget, Progress
+    from verify.questions.judging import EngineName, Judgement, Subject
 
 
 @click.command()
+@click.option(
+    "--certificate",
+    type=click.Path(),
+    metavar="OUT",
+    help="Write why the verdict is right, for fewwire recheck.",
+)
+@click.option("--force", is_flag=True, help="Overwrite a certificate that is there.")
 @question
-def check(file: str, engine: EngineName, seconds: float, as_json: bool) -> int:
+def check(
+    file: str,
+    engine: EngineName,
+    seconds: float,
+    as_json: bool,
+    certificate: str | None,
+    force: bool,
+) -> int:
     """Does every press come out right, and nothing else?
 
     A proof for press sequences of any length, or the shortest sequence that breaks
@@ -24,9 +48,18 @@ def check(file: str, engine: EngineName, seconds: float, as_json: bool) -> int:
     """
     from verify.questions.judging import judge
 
+    if certificate is not None:
+        from verify.files import check_apart, check_writable
+
+        check_apart(file, certificate)
+        check_writable(certificate, overwrite=force)
+    reason = None
     with watched() as progress:
         subject = subject_of(file)
-        judged = judge(subject, engine, progress, budget=budget_of(seconds))
+        budget = budget_of(seconds)
+        judged = judge(subject, engine, progress, budget=budget)
+        if certificate is not None:
+            reason = _certify(file, certificate, force, subject, judged, budget, progress)
     if as_json:
         from verify.reports.as_json import check_json
 
@@ -35,4 +68,30 @@ def check(file: str, engine: EngineName, seconds: float, as_json: bool) -> int:
         from verify.reports.terminal import show_check
 
         show_check(subject, judged)
+    if reason is not None:
+        fail(f"{certificate}: no certificate was written: {reason}", UNDECIDED)
     return STATUS[judged.verdict.value]
+
+
+def _certify(
+    file: str,
+    out: str,
+    force: bool,
+    subject: Subject,
+    judged: Judgement,
+    budget: Budget,
+    progress: Progress,
+) -> str | None:
+    """Write the certificate, or say why there is none."""
+    from verify.files import write_whole
+    from verify.linkfile import read
+    from verify.questions.certify import NoCertificateError, certified
+    from verify.recheck.certificate import text_of
+
+    try:
+        found = certified(subject, read(file)[0], judged, budget, progress)
+    except NoCertificateError as error:
+        return str(error)
+    write_whole(out, text_of(found), overwrite=force)
+    click.echo(f"wrote {out}", err=True)
+    return None

@@ -335,6 +335,14 @@ def explore_zones(
     return _Search(Stepper(system), budget, progress, latencies).run()
 
 
+def zones_of(system: System, budget: Budget, progress: Progress) -> tuple[Answer, list[Zone]]:
+    """The answer about a system, and the zones met: if it holds, every step from one of them
+    ends in one of them."""
+    search = _Search(Stepper(system), budget, progress, False)
+    search.seen.present = "present"
+    return search.run(), search.seen.zones
+
+
 class _Search:
     def __init__(
         self, stepper: Stepper, budget: Budget, progress: Progress, latencies: bool
@@ -479,6 +487,10 @@ class _Seen:
     def __init__(self, stepper: Stepper) -> None:
         self.stepper = stepper
         self.by_shape: dict[Shape, list[tuple[dict[Any, int], Matrix]]] = {}
+        self.zones: list[Zone] = []
+        # Beside a restraint of place 0 the present is not compared: a zone is then left out also
+        # where it is a later moment of another. Sound, but no invariant of single steps.
+        self.present: Any = PRESENT
 
     def covers(self, zone: Zone) -> bool:
         """Some zone met before holds this one, longer restraints apart; else it is noted."""
@@ -492,11 +504,12 @@ class _Seen:
             if self._within(zone.matrix, times, matrix, other, restraints):
                 return True
         met.append((times, zone.matrix))
+        self.zones.append(zone)
         return False
 
     def _names(self, shape: Shape) -> tuple[dict[Any, int], dict[Any, int]]:
         """Names of times that are the same for all zones alike; restraints from the longest."""
-        free: dict[Any, int] = {PRESENT: PRESENT}
+        free: dict[Any, int] = {self.present: PRESENT}
         restraints: dict[Any, int] = {}
         for i, item in enumerate(self.stepper.memory):
             into = restraints if i in self.stepper.lenient else free
@@ -620,4 +633,4 @@ class _Retraced:
             self.bounds.tighten(ticks.j, ticks.i, ticks.more - value)
 
 
-__all__ = ["Stepper", "Zone", "explore_zones"]
+__all__ = ["Stepper", "Zone", "explore_zones", "zones_of"]

@@ -1,0 +1,151 @@
+"""Certificates: a verdict written out so that others can check it."""
+
+from __future__ import annotations
+
+import os
+from math import inf
+from pathlib import Path
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.trace import Script
+from verify.engines.zones import Zone, zones_of
+from verify.errors import LinkFileError
+from verify.language.machine import System
+from verify.language.state import Number, Timer
+from verify.linkfile import parse_with_stock
+from verify.parts.link import Link
+from verify.questions.cases import Argument, Case, cases
+from verify.questions.judging import Judgement, Subject
+from verify.recheck.certificate import (
+    VERSION,
+    Certificate,
+    InvariantFile,
+    RunFile,
+    group_file,
+)
+from verify.recheck.groups import Group, Limit, Place
+
+
+class NoCertificateError(Exception):
+    """There is no certificate; the text says why."""
+
+
+def link_of(text: str, source: str, name: str) -> Link:
+    """The link of a certificate. Its text is all there is: other files are not looked at."""
+    return parse_with_stock(text, source, name, folder=Path(os.devnull))[0]
+
+
+def certified(
+    subject: Subject, text: str, judged: Judgement, budget: Budget, progress: Progress
+) -> Certificate:
+    """The certificate of a verdict. Raises NoCertificateError."""
+    link = subject.link
+    try:
+        again = link_of(text, "", link.name)
+    except LinkFileError as error:
+        raise NoCertificateError(f"the link file needs other files ({error})") from None
+    if again != link:
+        raise NoCertificateError("the link is not that of its file's text alone")
+    if judged.verdict is Verdict.UNDECIDED:
+        raise NoCertificateError("the verdict is open")
+    if judged.trace is not None:
+        failure = judged.trace.failure
+        run = run_file(judged.trace.script, 0 if failure is None else failure.tick)
+        return Certificate(
+            fewwire_certificate=VERSION, verdict="fails", name=link.name, link=text, run=run
+        )
+    arguments: tuple[Argument, ...] = ("amid any", "parts")
+    reason = ""
+    for argument in arguments:
+        invariants = []
+        try:
+            for case in cases(subject, argument):
+                invariants.append(_invariant(case, budget, progress))
+        except NoCertificateError as error:
+            reason = str(error)
+            continue
+        if invariants:
+            return Certificate(
+                fewwire_certificate=VERSION,
+                verdict="holds",
+                name=link.name,
+                link=text,
+                argument=argument,
+                invariants=invariants,
+            )
+    raise NoCertificateError(reason)
+
+
+def run_file(script: Script, fails: int) -> RunFile:
+    """A run as it stands in a certificate."""
+    return RunFile(
+        presses=[[p.tick, p.input] for p in script.presses],
+        delay=script.delay,
+        picks=[[c.tick, c.name, c.value] for c in script.picks],
+        constants=dict(script.constants),
+        parts=script.resolution,
+        fails=fails,
+    )
+
+
+def _invariant(case: Case, budget: Budget, progress: Progress) -> InvariantFile:
+    system = case.system
+    if system.dense:
+        raise NoCertificateError("times of a clock of unknown rate")
+    progress.doing, progress.states = "looking for an invariant", 0
+    answer, zones = zones_of(system, budget, progress)
+    if answer.verdict is not Verdict.HOLDS:
+        raise NoCertificateError(f"no invariant was found for {case.words} ({answer.covered})")
+    return InvariantFile(
+        part=case.words,
+        memory=[item.name for item in system.memory],
+        groups=[group_file(_group(system, zone)) for zone in zones],
+    )
+
+
+def _group(system: System, zone: Zone) -> Group:
+    """A zone as a group: bounds of what is left of restraints only from below."""
+    places: list[Place] = []
+    restraints: set[int] = set()
+    for item, value in zip(system.memory, zone.shape, strict=True):
+        if isinstance(item, Number):
+            places.append(value)
+        elif isinstance(item, Timer):
+            places.append(_name(value) if value else 0)
+            if item.restraint:
+                restraints.add(value)
+        else:
+            places.append(tuple((_name(time), *fields) for time, *fields in value))
+            if item.restraint:
+                restraints.update(time for time, *_ in value)
+    return Group(tuple(places), tuple(_limits(zone, restraints)))
+
+
+def _name(time: int) -> str:
+    return f"t{time}"
+
+
+def _limits(zone: Zone, restraints: set[int]) -> list[Limit]:
+    """The bounds of a zone that do not follow from others."""
+    most = zone.matrix
+    numbers = range(len(most))
+    kept = {
+        (i, j)
+        for i in numbers
+        for j in numbers
+        if i != j and (i == 0 or i not in restraints) and most[i][j] < inf
+    }
+    for i, j in sorted(kept, key=lambda pair: (-most[pair[0]][pair[1]], pair)):
+        if any(
+            (i, k) in kept and (k, j) in kept and most[i][k] + most[k][j] <= most[i][j]
+            for k in numbers
+            if k not in (i, j)
+        ):
+            kept.discard((i, j))
+    return [
+        (
+            int(most[i][j]),
+            (*(((_name(i), 1),) if i else ()), *(((_name(j), -1),) if j else ())),
+        )
+        for i, j in sorted(kept)
+    ]

@@ -1,0 +1,124 @@
+"""Certificates checked: the link read anew, every query asked, every run run again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import zip_longest
+from typing import Literal
+
+from verify.errors import ModelError
+from verify.parts.link import whole
+from verify.questions.cases import cases
+from verify.questions.certify import link_of
+from verify.questions.judging import Subject
+from verify.recheck.certificate import Certificate, InvariantFile, MisfitError, group_of
+from verify.recheck.claims import Query, queries
+from verify.recheck.following import fails
+from verify.recheck.groups import Invariant
+from verify.recheck.relation import Relation
+from verify.recheck.solvers import Asked
+from verify.units import whole as whole_number
+
+Verdict = Literal["confirmed", "refused", "undecided"]
+
+
+@dataclass
+class Rechecked:
+    """``reason``: why it is not confirmed. ``answers``: per solver, how many said ``unsat``."""
+
+    verdict: Verdict
+    certificate: Certificate
+    subject: Subject | None = None
+    reason: str = ""
+    groups: int = 0
+    queries: int = 0
+    answers: dict[str, int] = field(default_factory=dict)
+
+
+class _RefusedError(Exception):
+    """The certificate is none of this link; the text says why."""
+
+
+def recheck(
+    certificate: Certificate,
+    source: str,
+    solvers: dict[str, Asked],
+    *,
+    spent: Callable[[int], bool] = lambda done: False,
+    kept: Callable[[str, Query], None] = lambda part, query: None,
+) -> Rechecked:
+    """Check a certificate. ``source`` stands for its file in messages.
+
+    ``spent``: whether to stop after so many queries. ``kept`` is shown every query, with the
+    number of its part. Raises LinkFileError for a link file that is none.
+    """
+    subject = Subject(link_of(certificate.link, f"{source}: link", certificate.name))
+    found = Rechecked("confirmed", certificate, subject)
+    try:
+        if certificate.verdict == "fails":
+            _again(subject, certificate)
+        else:
+            _proved(found, subject, solvers, spent, kept)
+    except (_RefusedError, MisfitError, ModelError) as reason:
+        found.verdict, found.reason = "refused", str(reason)
+    return found
+
+
+def _proved(
+    found: Rechecked,
+    subject: Subject,
+    solvers: dict[str, Asked],
+    spent: Callable[[int], bool],
+    kept: Callable[[str, Query], None],
+) -> None:
+    found.answers = dict.fromkeys(solvers, 0)
+    if found.certificate.run is not None:
+        raise _RefusedError("a proof with a run that fails")
+    for number, (invariant, file) in enumerate(_invariants(subject, found.certificate), 1):
+        found.groups += len(invariant.groups)
+        for query in queries(invariant):
+            if spent(found.queries):
+                found.verdict = "undecided"
+                found.reason = f"the time was up after {found.queries} queries"
+                return
+            found.queries += 1
+            kept(f"part-{number}", query)
+            for name, ask in solvers.items():
+                answer = ask(query.text)
+                if answer == "sat":
+                    raise _RefusedError(f"{query.name} of part {number} ({file.part}) is not so")
+                if answer != "unsat":
+                    found.verdict = "undecided"
+                    found.reason = f"{name} says {answer} to {query.name} of part {number}"
+                    return
+                found.answers[name] += 1
+
+
+def _invariants(
+    subject: Subject, certificate: Certificate
+) -> Iterator[tuple[Invariant, InvariantFile]]:
+    """The systems of the link, each with what the certificate says of it."""
+    if not certificate.invariants:
+        raise _RefusedError("no invariant")
+    for case, file in zip_longest(cases(subject, certificate.argument), certificate.invariants):
+        if case is None or file is None:
+            raise _RefusedError("as many invariants as the link has parts")
+        if file.memory != [item.name for item in case.system.memory] or file.part != case.words:
+            raise _RefusedError(f"an invariant of another part ({file.part})")
+        relation = Relation(case.system)
+        groups = tuple(group_of(group, case.system) for group in file.groups)
+        yield Invariant(relation, groups), file
+
+
+def _again(subject: Subject, certificate: Certificate) -> None:
+    """The run fails as the certificate says, by a reading of the language of its own."""
+    run = certificate.run
+    if run is None or certificate.invariants:
+        raise _RefusedError("a failure without its run, or with a proof")
+    link = subject.link
+    if not link.delay[0] * run.parts <= run.delay <= link.delay[1] * run.parts:
+        raise _RefusedError("a delay that the line does not have")
+    delay = whole_number(Fraction(run.delay, run.parts))
+    fails(whole(link, delay, subject.windows, run.parts), len(link.branches), link.inputs, run)
