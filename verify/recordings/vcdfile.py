@@ -149,7 +149,9 @@ class _Reader:
             elif token.kind is TokenKind.ENDDEFINITIONS:
                 break
             elif token.kind in (TokenKind.CHANGE_TIME, TokenKind.CHANGE_SCALAR):
-                raise self._error("a value before $enddefinitions", "declarations first")
+                raise self._error(
+                    "a value before $enddefinitions", "VCD (IEEE 1364), declarations first"
+                )
         else:
             raise self._error("the end of the file", "$enddefinitions, then values")
         if self.size is None:
@@ -220,7 +222,7 @@ class _Reader:
                 later: Any = data
                 if later < now and not first:
                     raise self._error(f"time #{later} after #{now}", "times that never fall")
-                first_time = first_time and (first or later == now)
+                first_time = first_time and later == 0
                 first, now = False, later
                 at = now // step if step and now % step == 0 else whole(now * factor)
                 if at > MOST_TICKS:
