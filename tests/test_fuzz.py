@@ -25,7 +25,7 @@ from verify.engines.answer import Budget
 from verify.engines.concrete import Compiled
 from verify.engines.trace import Press, Script
 from verify.fuzzing.bench import Bench, NotAllowedError
-from verify.fuzzing.target import Listener, Said, Word
+from verify.fuzzing.target import CallableTarget, Listener, Said, TargetError, Word
 from verify.linkfile import load
 from verify.parts.foreign import ForeignEnd, hearings, sayings
 from verify.parts.line import Faults
@@ -157,6 +157,32 @@ def test_python_objects(name: str, line: str, monkeypatch: pytest.MonkeyPatch) -
     assert result.stdout == f"{line}\n"
 
 
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ((4, "out.blue", 1), 'signal "out.blue", which is none of out.green, out.red'),
+        ((4, "out.red", 2), "value 2 of out.red, which is neither 0 nor 1"),
+        ((4, "out.red", True), "value true of out.red"),
+        ((3, "out.red", 1), "out.red at tick 3, when only ticks 4 to 6 are new"),
+        ((7, "out.red", 1), "out.red at tick 7"),
+        ((5, "out.green", 1), "out.green twice in tick 5"),
+        ((4, "out.red", 1), "out.red at tick 4, after what was said of tick 5"),
+    ],
+)
+def test_what_may_not_be_said(said: tuple[int, str, object], words: str) -> None:
+    listener = Listener(frozenset({"out.red", "out.green"}))
+    listener.begin()
+    listener.done = 3
+    if "tick 5" in words:
+        assert listener.take(5, "out.green", 1, 6) == (5, "out.green", 1)
+
+    with pytest.raises(TargetError) as caught:
+        listener.take(*said, 6)
+
+    assert caught.value.kind == "babbles"
+    assert words in caught.value.found
+
+
 def test_levers_are_watched_too(tmp_path: Path) -> None:
     path = tmp_path / "gate.toml"
     path.write_text(
@@ -170,8 +196,6 @@ def test_levers_are_watched_too(tmp_path: Path) -> None:
         def __call__(self, tick: int, words: list[Word]) -> list[Word]:
             shown = {"line.1": "out.1", "line.2": "out.2"}
             return [(shown[name], v) for name, v in words if (name, v) != ("line.2", 0)]
-
-    from verify.fuzzing.target import CallableTarget
 
     known = frozenset(name for name, _ in sayings(link, "receiver"))
     bench = Bench(Subject(link), "receiver", CallableTarget(Gate, known, 1.0))
@@ -267,7 +291,7 @@ def test_both_ends_of_a_scan_which_never_rests(end: ForeignEnd, tmp_path: Path) 
         def hear(self, tick: int, words: Sequence[Word]) -> list[Said]:
             return [said for said in super().hear(tick, words) if said[1:] != never]
 
-    wrong = fuzz(Bench(Subject(link), end, Stuck(link, end)), 40, 5, 0, Budget(20), Tried())
+    wrong = fuzz(Bench(Subject(link), end, Stuck(link, end)), 20, 5, 0, Budget(20), Tried())
 
     assert right.outcome is None
     assert right.runs > right.left_out

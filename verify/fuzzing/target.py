@@ -55,6 +55,7 @@ class Listener:
         """A new run."""
         self.done = -1
         self._last: dict[str, int] = {}
+        self._newest = -1
 
     def take(self, tick: int, signal_name: object, value: object, until: int) -> Said:
         """What was said, if it may be said now. Raises TargetError."""
@@ -72,6 +73,9 @@ class Listener:
                 f"{signal_name} at tick {tick}, when only ticks {self.done + 1} to {until} are new"
             )
         name = str(signal_name)
+        if tick < self._newest:
+            raise refuse(f"{name} at tick {tick}, after what was said of tick {self._newest}")
+        self._newest = tick
         if self._last.get(name) == tick:
             raise refuse(f"{name} twice in tick {tick}")
         self._last[name] = tick
