@@ -65,6 +65,7 @@ ASKED = [
     "sheet weather_mast.toml",
     "sheet greenhouse.toml",
     "schedule carillon.toml carillon_tune.csv",
+    "recheck carillon.json",
     "fuzz carillon.toml --receiver --command cat --runs 3",
 ]
 
@@ -189,6 +190,8 @@ def _demo(folder: Path) -> Path:
     for path in LINKS.iterdir():
         if path.suffix in (".toml", ".csv"):
             shutil.copy(path, folder)
+    with contextlib.chdir(folder):
+        ask("check", "carillon.toml", "--certificate", "carillon.json")
     return folder
 
 
