@@ -39,6 +39,14 @@ def test_a_file_alone_is_asked_the_three_questions(link: str) -> None:
     assert found["verdict"] == found["check"]["verdict"]
 
 
+def test_options_may_come_before_the_file() -> None:
+    after = ask(CARILLON, "--time", "9", "--quiet")
+
+    assert ask("--time", "9", "--quiet", CARILLON).stdout == after.stdout != ""
+    assert ask("--quite", CARILLON).exit_code == 2
+    assert ask("--version").exit_code == 0
+
+
 def test_the_summary_has_a_line_each_and_the_failing_run() -> None:
     held, failed = ask(CARILLON).stdout, ask(PUPPETS).stdout
 

@@ -18,9 +18,14 @@ class Commands(click.Group):
     """``fewwire FILE`` is ``fewwire summary FILE``; a misspelt command gets a suggestion."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Options of the group may also stand after the command."""
+        """Options of the group may also stand after the command, and those of ``summary`` before
+        its file."""
         moved = [arg for arg in args if arg == ALLOW_CODE]
-        return super().parse_args(ctx, [*moved, *(arg for arg in args if arg != ALLOW_CODE)])
+        rest = [arg for arg in args if arg != ALLOW_CODE]
+        own = {*ctx.help_option_names, *(opt for param in self.params for opt in param.opts)}
+        if rest and rest[0].startswith("-") and rest[0] not in own and any(map(_is_file, rest)):
+            rest.insert(0, SUMMARY)
+        return super().parse_args(ctx, [*moved, *rest])
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -29,7 +34,7 @@ class Commands(click.Group):
         word = args[0]
         if self.get_command(ctx, word) is not None or word.startswith("-"):
             return super().resolve_command(ctx, args)
-        if word.endswith(".toml") or os.path.isfile(word):
+        if _is_file(word):
             return SUMMARY, self.get_command(ctx, SUMMARY), args
         if ctx.resilient_parsing:
             return None, None, args
@@ -42,3 +47,8 @@ class Commands(click.Group):
         """Commands, and files."""
         found = super().shell_complete(ctx, incomplete)
         return [*found, CompletionItem(incomplete, type="file")]
+
+
+def _is_file(word: str) -> bool:
+    """There, or meant as one."""
+    return word.endswith(".toml") or os.path.isfile(word)
