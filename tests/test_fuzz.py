@@ -299,6 +299,30 @@ def test_both_ends_of_a_scan_which_never_rests(end: ForeignEnd, tmp_path: Path) 
     assert wrong.minimal
 
 
+def test_a_target_that_does_not_always_do_the_same() -> None:
+    link = load(LINK)
+
+    class Moody(Model):
+        """Now and then it says nothing."""
+
+        runs = 0
+
+        def begin(self) -> None:
+            super().begin()
+            self.runs += 1
+
+        def hear(self, tick: int, words: Sequence[Word]) -> list[Said]:
+            said = super().hear(tick, words)
+            return [] if self.runs % 3 == 0 else said
+
+    found = fuzz(
+        Bench(Subject(link), "receiver", Moody(link, "receiver")), 50, 5, 0, Budget(20), Tried()
+    )
+
+    assert found.outcome is not None
+    assert not found.steady
+
+
 def test_what_the_model_gets_wrong_is_not_held_against_the_target() -> None:
     link = load(LINK).with_operator(spacing=4)
     bench = Bench(Subject(link), "receiver", Model(link, "receiver"))
@@ -348,6 +372,14 @@ def test_the_pytest_file_fails_until_the_target_is_mended(tmp_path: Path) -> Non
     assert "kind='ghost', output='white'" in failed.stdout
     assert (mended.returncode, "1 passed" in mended.stdout) == (0, True)
     assert json.loads(out.read_text())["failure"]["output"] == "white"
+
+
+def test_hypothesis_leaves_nothing_where_the_command_is_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert ask("--receiver", "--command", program("lantern.py"), "--runs", "3").exit_code == 3
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_nothing_is_written_where_nothing_is_found(tmp_path: Path) -> None:

@@ -5,12 +5,16 @@ The only module that imports hypothesis.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import product
+from tempfile import TemporaryDirectory
 
 from hypothesis import HealthCheck, Phase, Verbosity, seed, settings
 from hypothesis import strategies as st
-from hypothesis.errors import Flaky, HypothesisException
+from hypothesis.configuration import set_hypothesis_home_dir
+from hypothesis.errors import Flaky
 from hypothesis.reporting import with_reporter
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
@@ -74,17 +78,16 @@ def search(
         phases=(Phase.generate, Phase.shrink),
         suppress_health_check=list(HealthCheck),
         report_multiple_bugs=False,
-        backend="hypothesis",
     )
     progress.doing = "searching"
     try:
-        with with_reporter(lambda _: None):
+        with _traceless(), with_reporter(lambda _: None):
             run_state_machine_as_test(seed(number)(Sequences), settings=chosen)
     except _WrongError:
         pass
     except _OutOfTimeError:
         log.ended = True
-    except (Flaky, HypothesisException) as error:
+    except Flaky as error:
         ended_by = _interruption(error)
         if ended_by is None:
             log.flaky = True
@@ -93,6 +96,17 @@ def search(
         else:
             raise ended_by from None
     return log
+
+
+@contextmanager
+def _traceless() -> Iterator[None]:
+    """hypothesis leaves no folder of its own where the command is run."""
+    with TemporaryDirectory(prefix="fewwire-") as folder:
+        set_hypothesis_home_dir(folder)
+        try:
+            yield
+        finally:
+            set_hypothesis_home_dir(None)
 
 
 def _interruption(error: BaseException | None) -> BaseException | None:

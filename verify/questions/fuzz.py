@@ -27,7 +27,7 @@ class Fuzzed:
     """What a search came to. ``outcome``: the smallest sequence that the target gets wrong.
 
     ``runs``: sequences that the target was asked; ``left_out``: those that it was not, because
-    the model itself gets them wrong. ``steady``: asked once more, it fails again. ``minimal``: no
+    the model itself gets them wrong. ``steady``: whenever it was asked, it failed. ``minimal``: no
     press can be left out and no gap shortened (None: no failure, or the time was up before).
     ``ended``: the time was up.
     """
@@ -64,7 +64,7 @@ def fuzz(
             f"fuzz: found no {error.name}; allowed: with it, by pip install 'fewwire[fuzz]'"
         ) from None
     log = search(bench, runs, presses, seed, budget, progress)
-    found = Fuzzed(log.best, log.runs, log.left_out, seed, presses, log.ended)
+    found = Fuzzed(log.best, log.runs, log.left_out, seed, presses, log.ended, not log.flaky)
     if log.best is None:
         return found
     progress.doing = "shrinking"
@@ -108,8 +108,9 @@ def _smallest(bench: Bench, found: Outcome, budget: Budget) -> tuple[bool | None
     try:
         if not fails(found.script):
             return None, found
-        shrunk = _dropped(found.script, fails)
-        _dropped(shrink(shrunk, fails), fails)
+        script, before = found.script, None
+        while script != before:
+            before, script = script, shrink(_dropped(script, fails), fails)
     except _OutOfTimeError:
         minimal = False
     return minimal, bench.run(smallest)

@@ -32,7 +32,7 @@ def show_fuzzed(bench: Bench, target: str, found: Fuzzed) -> None:
         trouble = None if found.outcome.trouble is None else trouble_sentence(link, found)
         _show_run(console, bench, found.outcome.trace, trouble)
         if not found.steady:
-            say(console, "Asked again, it came out right: the target does not always do the same.")
+            say(console, "It did not fail each time: the target does not always do the same.")
         elif not found.minimal:
             say(console, "The time was up before the sequence was as small as can be.")
     say(console, f"By fuzzing: {covered(found)}. {conditions(link)}", "dim")
