@@ -65,6 +65,9 @@ ASKED = [
     "sheet weather_mast.toml",
     "sheet greenhouse.toml",
     "schedule carillon.toml carillon_tune.csv",
+    "trace puppet_theatre.toml --out moon.vcd",
+    "trace carillon.toml --out none.json",
+    "replay carillon.toml carillon_evensong.csv --within line.swallowed=2 --within clock.rate=0.1",
     "recheck carillon.json",
     "fuzz carillon.toml --receiver --command cat --runs 3",
 ]

@@ -67,7 +67,7 @@ def replay(
     the model makes of the place before it, so the answer says which part of the link is to
     blame. Exit status: 0 it agrees, 1 it parts, 2 bad file, 3 undecided.
 
-    Example: fewwire replay carillon.toml sunday.csv --within line.swallowed=2
+    Example: fewwire replay carillon.toml carillon_evensong.csv
     """
     from verify.questions.disturbed import parse_within
     from verify.questions.holding import Warnings, known_signals

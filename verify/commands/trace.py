@@ -75,7 +75,10 @@ def trace(
 
             found = played(subject, presses)
     if found is not None:
-        write_whole(out, _text(found, subject, ending), overwrite=force)
+        from verify.reports.run_files import run_text
+
+        windows = subject.windows if subject.link.kind == "press" else None
+        write_whole(out, run_text(found, subject.link, windows, ending), overwrite=force)
         click.echo(f"wrote {out}", err=True)
     verdict = judged.verdict.value if judged is not None else _verdict(found)
     if as_json:
@@ -105,13 +108,6 @@ def _show(subject: Subject, judged: Judgement | None, found: Trace | None, verdi
     click.echo(f"{verdict}: {failure_sentence(found, link, windows)}.")
     if parts := parts_sentence(subject.link, found.script):
         click.echo(parts)
-
-
-def _text(found: Trace, subject: Subject, ending: str) -> str:
-    from verify.reports.run_files import run_text
-
-    windows = subject.windows if subject.link.kind == "press" else None
-    return run_text(found, subject.link, windows, ending)
 
 
 def _answer(

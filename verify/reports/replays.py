@@ -205,9 +205,8 @@ def _change(change: Change) -> dict[str, Any]:
 
 def _blame(parting: Parting) -> str:
     *first, last = parting.blame
-    begin = PLACES[parting.since]
     if not first:
-        return f"To blame: the {last}. What comes to it ({begin}) was recorded and is its own test."
+        return f"To blame: the {last}. What went into it was recorded, and makes something else."
     parts = f"{', '.join(f'the {p}' for p in first)} or the {last}"
     return f"To blame: {parts}; nothing between them was recorded that could tell which."
 
