@@ -25,6 +25,7 @@ from verify.engines.symbolic import (
     Num,
     Slot,
     Symbolic,
+    SymState,
     both,
     choose,
     either,
@@ -108,17 +109,12 @@ class Unrolled:
         """Unroll to the end. False if nothing that the world may do gives the recording."""
         symbolic, excerpt = self.symbolic, self.excerpt
         parts = symbolic.system.resolution
-        state = list(self.start)
-        begin = -parts
-        beyond = excerpt.end + 1
-        # Something is still to come in every run; what it does is too late to count.
-        edges = (*excerpt.played, (beyond, 0))
-        coming = tuple(Slot(True, at - begin, (edge,)) for at, edge in edges)
-        state[symbolic.where[COMING]] = coming
-        now: Num = begin
-        place = tuple(state)
+        now: Num = -parts
+        place = self.start
         counts: dict[int, Num] = dict.fromkeys(excerpt.recorded, 0)
+        groups = self._groups()
         for _ in range(MOST_STEPS):
+            place = self._with_coming(place, groups, now)
             passed = self._passed(symbolic.ends(place), now)
             if passed is None:
                 break
@@ -141,6 +137,31 @@ class Unrolled:
             due = sum(1 for at in times if at <= excerpt.end - excerpt.tolerance)
             self._hold(negate(less(counts[edge], due)))
         return self._possible()
+
+    def _groups(self) -> list[tuple[int, list[int]]]:
+        """Edges to be played, by their times."""
+        found: dict[int, list[int]] = {}
+        # Something is still to come in every run; what it does is too late to count.
+        for at, edge in (*self.excerpt.played, (self.excerpt.end + 1, 0)):
+            found.setdefault(at, []).append(edge)
+        return sorted(found.items())
+
+    def _with_coming(
+        self, place: SymState, groups: list[tuple[int, list[int]]], now: Num
+    ) -> SymState:
+        """The state with the edges that may be next to be played, up to the first that is surely
+        still to come; those that are over are taken out of ``groups``."""
+        while groups and not self._may(less(now, groups[0][0])):
+            del groups[0]
+        slots: list[Slot] = []
+        for at, edges in groups:
+            sure = not self._may(negate(less(now, at)))
+            there = True if sure else less(now, at)
+            slots += [Slot(there, minus(at, now), (edge,)) for edge in edges]
+            if sure:
+                break
+        i = self.symbolic.where[COMING]
+        return (*place[:i], tuple(slots), *place[i + 1 :])
 
     def least(self, amount: Callable[[Unrolled], Any]) -> Choice | None:
         """The least amount with which the world may give the recording; None if it cannot.

@@ -9,14 +9,15 @@ from verify.engines.simulator import NotAllowedError
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import UsageError
 from verify.fields import printable
+from verify.parts.clock import PERIOD
 from verify.pressfile import load_presses
 from verify.questions.judging import Subject
 from verify.units import ticks_text
 
 
 def played(subject: Subject, path: str) -> Trace:
-    """What the simulator makes of the presses (or moves) of a CSV file, everything unknown at
-    its least. Raises LinkFileError, and UsageError where the operator may not do it."""
+    """What the simulator makes of the presses (or moves) of a CSV file, clocks at the right rate
+    and everything else unknown at its least. Raises LinkFileError, and UsageError where the operator may not do it."""
     link = subject.link
     wanted = load_presses(path, link.names, link.tick)
     shown = printable(path)
@@ -27,7 +28,10 @@ def played(subject: Subject, path: str) -> Trace:
         )
     resolution = lcm(link.clock.resolution, *(w.resolution for w in subject.windows))
     presses = sorted(Press(want.not_before * resolution, want.input) for want in wanted)
-    script = Script(tuple(presses), link.delay[0] * resolution, resolution=resolution)
+    # Clocks are right, all else that nobody knows is at its least.
+    constants = ((PERIOD, resolution),) if link.clock.rated else ()
+    delay = link.delay[0] * resolution
+    script = Script(tuple(presses), delay, constants=constants, resolution=resolution)
     try:
         return subject.replay(script)
     except NotAllowedError as error:
@@ -47,6 +51,7 @@ def _forbidden(subject: Subject, script: Script) -> Fraction | int:
         some = Script(
             tuple(p for p in script.presses if p.tick <= tick),
             script.delay,
+            constants=script.constants,
             resolution=script.resolution,
         )
         try:
