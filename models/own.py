@@ -32,7 +32,7 @@ from verify.parts.signals import (
 )
 
 End = Literal["transmitter", "receiver"]
-MOST_STATEMENTS = 50_000
+MOST_STATEMENTS = 20_000
 DEEPEST = 8  # rules within rules
 
 TRIGGERS = (

@@ -13,6 +13,7 @@ from models.parallel_code import ParallelCode
 from models.pulse_gap import PulseGap
 from models.wire_per_input import WirePerInput
 from verify.engines.trace import Chosen, Press, Script
+from verify.linkfile import parse
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
@@ -102,6 +103,99 @@ def framed_serials(
         edge=(earliest, draw(st.integers(earliest, 1))),
         framing=plain.stop > 0 and draw(st.booleans()),
     )
+
+
+@st.composite
+def owns(draw: st.DrawFn) -> Scheme:
+    """Machines written in a link file: few modes, timers and numbers, and rules at random.
+
+    A send has up to three steps, so that the transmitter comes to rest. In every other the
+    receiver measures pulses, and rules at random stand beside that.
+    """
+    measures = draw(st.booleans())
+    inputs = draw(st.integers(1, 2))
+    ticks = st.integers(1, 4)
+    steps = 0 if measures else draw(st.integers(0, 2))
+    lengths = draw(st.lists(ticks, min_size=inputs, max_size=inputs, unique=measures))
+    busy = draw(st.sampled_from(["True", "not t.runs", "not t.runs and not t.ends", "n == 0"]))
+    level = st.sampled_from(["line.up()", "line.down()", "line.set(not line.high)"])
+    # What a rule may do besides; numbers stay within their bounds, whatever is set.
+    sends = st.sampled_from(
+        ["f.set(not f)", "n.set(n + 2)", "n.set(input)", "b.put(2, n)", "f.set(press and n > 0)"]
+    )
+    takes = st.sampled_from(
+        ["m.set(m + 1)", "m.set(m - 1)", "state.set(on)", "state.set(off)", "c.stop()", "refuse()"]
+    )
+    guards = st.sampled_from(
+        ["", " and m < 2", " and state == on", " and c.runs", " and m in (0, 3)"]
+    )
+    struck = st.sampled_from(
+        ["0", "m", "find(w, 6 - c.left)", "a[m] % inputs", "m % 2", "inputs - 1"]
+    )
+    heard = st.sampled_from(["line.rises", "line.falls", "c.ends", "line.rises and not line.high"])
+
+    def does(more: st.SearchStrategy[str], *always: str) -> str:
+        return str([*always, *draw(st.lists(more, max_size=2))])
+
+    rules = (
+        """[[receiver.rules]]
+when = "line.rises"
+do = ["c.start(6)"]
+[[receiver.rules]]
+when = "line.falls"
+do = ["strike(find(a, 6 - c.left))", "c.stop()"]
+"""
+        if measures
+        else ""
+    )
+    for k in range(draw(st.integers(0 if measures else 1, 2))):
+        other = "otherwise = true\n" if k and draw(st.booleans()) else ""
+        what = [
+            f"strike({draw(struck)})" if draw(st.integers(0, 2)) else "rest(0)",
+            f"c.start({draw(ticks)} + pick(0, 1))" if draw(st.booleans()) else "c.start(5)",
+        ]
+        doing = does(takes, *what[: draw(st.integers(1, 2))])
+        when = draw(heard)
+        # A receiver that starts its timer whenever that runs out would never rest.
+        if when == "c.ends":
+            doing = does(takes, what[0])
+        if measures:
+            when, doing = "line.falls", does(takes)
+        rules += f'[[receiver.rules]]\n{other}when = "{when}{draw(guards)}"\ndo = {doing}\n'
+    text = f"""
+tick = "50 ms"
+[inputs]
+count = {inputs}
+[link]
+scheme = "own"
+tables.a = {lengths}
+tables.w = [[1, 2], [3, 5]]
+[transmitter]
+timers.t = 4
+flags.f = false
+numbers.n = [0, 2]
+numbers.left = [0, 2]
+banks.b = {{ at = [0, 2] }}
+[[transmitter.rules]]
+when = "t.ends and left > 0"
+do = ["left.set(left - 1)", "t.start({draw(ticks)})", "{draw(level)}"]
+[[transmitter.rules]]
+otherwise = true
+when = "t.ends"
+do = ["line.down()"]
+[[transmitter.rules]]
+each = "press"
+when = "{busy}"
+do = {does(sends, "line.up()", "t.start(a[input])", f"left.set({steps})")}
+[[transmitter.rules]]
+each = "b.ends"
+do = ["n.set(entry.at - 1)"]
+[receiver]
+timers.c = 6
+numbers.m = [0, 3]
+modes.state = ["off", "on"]
+{rules}"""
+    return parse(text, "own.toml").scheme
 
 
 schemes = st.one_of(

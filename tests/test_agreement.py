@@ -20,6 +20,7 @@ from tests.links import (
     framed_serials,
     links,
     make_link,
+    owns,
     parallel_codes,
     pulse_gaps,
     scripts,
@@ -95,6 +96,30 @@ def test_explorer_solver_and_simulator_agree_on_the_verdict(link: Link) -> None:
     if explored.verdict is Verdict.HOLDS:
         hammered = verdict_of(link, "simulator", seconds=0.1)
         assert hammered.verdict is UNDECIDED
+
+
+@given(links(owns()), st.data())
+@settings(max_examples=40)
+def test_engines_agree_on_machines_of_ones_own(link: Link, data: st.DataObject) -> None:
+    if data.draw(st.integers(0, 3)):
+        link = link.with_operator(spacing=40, pairs=None)
+    subject = Subject(link)
+    explored = judge(subject, "explorer", Progress(), budget=Budget(4))
+    others = {
+        engine: judge(subject, engine, Progress(), budget=Budget(0.5))
+        for engine in ("zones", "solver")
+    }
+    event(f"{explored.verdict.value}")
+
+    for engine, judged in others.items():
+        event(f"{engine} {judged.verdict.value}")
+        if UNDECIDED not in (explored.verdict, judged.verdict):
+            assert explored.verdict is judged.verdict, engine
+    script = data.draw(scripts(link))
+    simulator = Simulator(link, script.delay, subject.windows)
+    assert moments(simulator, script, by_tick=False) == moments(simulator, script, by_tick=True)
+    if explored.verdict is Verdict.HOLDS and moments(simulator, script, by_tick=False) != []:
+        assert not subject.fails(script)
 
 
 @given(links(WITHOUT_QUEUE, faulty=False))

@@ -36,7 +36,7 @@ class OwnParameters(Parameters):
     takes: ClassVar[tuple[str, ...]] = ("press", "level")
     timed: ClassVar[bool] = True
 
-    lines: int = Field(1, ge=1, le=MOST_LINES, description=f"a whole number, 1 to {MOST_LINES}")
+    lines: Any = Field(1, description=f"a whole number, 1 to {MOST_LINES}, or an expression")
     tables: dict[str, Any] = Field({}, description="a table of names and what they stand for")
     queue: dict[str, Any] | None = Field(
         None, description='a table like { sends = "a table of times", places = 1 }'
@@ -48,7 +48,7 @@ class OwnParameters(Parameters):
     def build(self, inputs: int, setting: Setting) -> Scheme:
         """As read by ``complete``."""
         nothing = MachineText((), ())
-        return self._made or Own(inputs, self.lines, (), nothing, nothing)
+        return self._made or Own(inputs, 1, (), nothing, nothing)
 
     def complete(
         self, document: Mapping[str, object], context: Context, folder: Path
@@ -113,12 +113,15 @@ class _Reading:
     ) -> None:
         self.link, self.document, self.context = link, document, context
         self.inputs = context.inputs or 0
-        self.known = known((), self.inputs, link.lines, context.tick)
+        self.known = Known({"inputs": self.inputs}, context.tick)
+        self.lines = 1
         self.tables: list[tuple[str, Value]] = []
 
     # -- what is known --------------------------------------------------------
 
     def _all_tables(self) -> None:
+        self.lines = self._whole(self.link.lines, ("link", "lines"), 1, MOST_LINES)
+        self.known = known((), self.inputs, self.lines, self.context.tick)
         for name, value in self.link.tables.items():
             key: Key = ("link", "tables", name)
             self._named(name, key, self.known.names)
@@ -201,7 +204,7 @@ class _Reading:
         queue = self._queue()
         sender, taker = (self._end(end) for end in ENDS)
         tables = tuple(self.tables)
-        made = Own(self.inputs, self.link.lines, tables, sender, taker, self.context.tick, queue)
+        made = Own(self.inputs, self.lines, tables, sender, taker, self.context.tick, queue)
         try:
             for end in ENDS:
                 Builder(made, end).machine()
@@ -408,5 +411,3 @@ def _finding(key: Key, error: TextError) -> Finding:
 
 
 __all__ = ["ENDS", "OWN", "OwnParameters"]
-
-_ = Known  # type of what every text may name, for readers of this module

@@ -21,8 +21,8 @@ from verify.units import Ticks
 
 ZERO = Fraction(0)
 # A press that sets off more events than this, or more at once, is taken never to come to rest.
-MOST_EVENTS = 100_000
-MOST_RUNNING = 10_000
+MOST_EVENTS = 20_000
+MOST_RUNNING = 1_000
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ LONGEST = 2000  # characters of a text
 DEEPEST = 30  # expressions within expressions
 LARGEST = 2**60  # of a number
 MOST_ENTRIES = 200_000  # of a table
-MOST_STEPS = 2_000_000  # to work out the tables of a file
+MOST_STEPS = 1_000_000  # to work out the tables of a file
 
 # A number, or a list of values; pairs are lists of two.
 Value: TypeAlias = "int | tuple[Value, ...]"
@@ -69,19 +69,19 @@ def parsed(text: str) -> ast.expr:
             tree = ast.parse(text.strip(), mode="eval").body
         except SyntaxError as error:
             raise TextError(
-                error.offset or 0, "no expression", f"an expression: {_ALLOWED}"
+                error.offset or len(text) + 1, "no expression", f"an expression: {_ALLOWED}"
             ) from None
         except (ValueError, MemoryError, RecursionError):
             raise TextError(0, "what cannot be read", f"an expression: {_ALLOWED}") from None
-    _check(tree, 0)
+    _check(tree, tree, 0)
     return tree
 
 
-def _check(node: ast.AST, depth: int) -> None:
+def _check(node: ast.AST, outer: ast.expr, depth: int) -> None:
+    """``outer``: the expression that a node is part of, or the node itself."""
+    outer = node if isinstance(node, ast.expr) else outer
     if not isinstance(node, _NODES):
-        what = type(node).__name__.lower()
-        shown = source(node) if isinstance(node, ast.expr) else what
-        raise wrong(node, f"{shown} ({what})", _ALLOWED)
+        raise wrong(outer, f"{source(outer)} ({type(node).__name__.lower()})", _ALLOWED)
     if depth > DEEPEST:
         raise wrong(node, f"more than {DEEPEST} expressions within each other", "fewer")
     if isinstance(node, ast.Constant) and not isinstance(node.value, (int, str)):
@@ -89,7 +89,7 @@ def _check(node: ast.AST, depth: int) -> None:
     if isinstance(node, ast.Call) and node.keywords:
         raise wrong(node, f"a keyword in {source(node)}", "arguments in order")
     for child in ast.iter_child_nodes(node):
-        _check(child, depth + 1)
+        _check(child, outer, depth + 1)
 
 
 @dataclass

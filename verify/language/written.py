@@ -453,7 +453,7 @@ class Scope:
         low, high = range_of(value, self.ranges)
         if high < 0 or low >= count:
             found = f"{source(arguments[0])}, which is {_end(low)} to {_end(high)}"
-            raise wrong(node, found, f"0 to {count - 1}: inputs count from 0")
+            raise wrong(arguments[0], found, f"0 to {count - 1}: inputs count from 0")
         if low >= 0 and high < count:
             return (signal.emit(value),)
         return (

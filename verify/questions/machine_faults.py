@@ -28,8 +28,8 @@ from verify.parts.operator import Operator
 Kind = Literal["mode", "rule", "clash", "timer", "bound"]
 
 MOST_RULES = 5000  # of both ends: more are not looked at
-SECONDS = 0.5  # of each of the two searches
-STATES = 20_000
+STATES = 10_000  # of each of the two searches
+SECONDS = 10.0
 # Rules that the reading of texts adds have names in brackets.
 _BOUND = re.compile(r"\((.+) at its (?:least|most)\)")
 
