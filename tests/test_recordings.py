@@ -43,7 +43,7 @@ def what(rows: list[Row]) -> list[tuple[object, ...]]:
     return found
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.filter_too_much])
 @given(
     st.data(),
     st.sampled_from([".vcd", ".csv", ".json"]),

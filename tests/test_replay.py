@@ -47,6 +47,7 @@ def held(link: Link, recording: Recording, *within: Within, tolerance: int | Non
     )
 
 
+@settings(max_examples=40)
 @given(st.data())
 def test_what_the_simulator_does_agrees_whatever_part_of_it_was_recorded(
     data: st.DataObject,
@@ -113,6 +114,7 @@ def run_rows(
     return rows_of(Trace(script, tuple(events), None), link)
 
 
+@settings(max_examples=30, suppress_health_check=[HealthCheck.filter_too_much])
 @given(st.data())
 def test_a_row_that_is_taken_out_is_where_they_part(data: st.DataObject) -> None:
     link = clean(data.draw(links(settled, faulty=False)))
@@ -155,7 +157,9 @@ def with_disturbance(
     return link, recorded(kept, rows)
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(
+    max_examples=30, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow]
+)
 @given(st.data(), st.sampled_from(KINDS), st.integers(1, 2))
 def test_what_was_done_to_a_link_is_found_and_no_more(
     data: st.DataObject, kind: str, most: int

@@ -21,7 +21,7 @@ from verify.recordings.recording import signals_of
 UNITS = {"s": 0, "ms": 3, "us": 6, "ns": 9, "ps": 12, "fs": 15}
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.filter_too_much])
 @given(st.data(), st.sampled_from([Fraction(1, 20), Fraction(15, 1000), Fraction(104, 10**6)]))
 def test_every_edge_of_a_trace_is_there_and_no_other(data: st.DataObject, tick: Fraction) -> None:
     link = replace(data.draw(links()), tick=tick)

@@ -8,7 +8,7 @@ have been. An answer is the least amount of a disturbance, or that none within b
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import lcm
 from typing import Any, TypeAlias
@@ -37,6 +37,7 @@ from verify.engines.symbolic import (
 from verify.engines.trace import Chosen
 from verify.language import expressions as ex
 from verify.language.machine import System
+from verify.language.state import Bank
 from verify.parts.player import COMING, Edge
 
 # More steps than this, and it is given up.
@@ -120,7 +121,7 @@ class Unrolled:
                 break
             _, outcome = symbolic.step(place, passed, (), self._picker(plus(now, passed)))
             self._hold(*outcome.given)
-            now, place = plus(now, passed), outcome.state
+            now, place = plus(now, passed), self._pruned(outcome.state)
             for said in outcome.said:
                 edge = self.compared.get((said.signal, self._known(said.values)), None)
                 if edge is not None:
@@ -137,6 +138,19 @@ class Unrolled:
             due = sum(1 for at in times if at <= excerpt.end - excerpt.tolerance)
             self._hold(negate(less(counts[edge], due)))
         return self._possible()
+
+    def _pruned(self, place: SymState) -> SymState:
+        """The state without bank entries that are surely gone: they would pile up."""
+        found = list(place)
+        for i, item in enumerate(self.symbolic.memory):
+            if isinstance(item, Bank) and item is not COMING:
+                kept = []
+                for slot in place[i]:
+                    if self._may(slot.there):
+                        sure = slot.there is True or not self._may(negate(slot.there))
+                        kept.append(replace(slot, there=True) if sure else slot)
+                found[i] = tuple(kept)
+        return tuple(found)
 
     def _groups(self) -> list[tuple[int, list[int]]]:
         """Edges to be played, by their times."""

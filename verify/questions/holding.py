@@ -24,7 +24,7 @@ from verify.units import Ticks
 
 # Moments that are kept for the solver: since the link was last at rest, and after the parting.
 MOST_KEPT = 400
-MOST_AFTER = 60
+MOST_AFTER = 16
 # Outputs of the model that are told one by one.
 MOST_OUTPUTS = 1_000
 MOST_WARNINGS = 20

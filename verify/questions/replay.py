@@ -4,7 +4,7 @@ is to blame, and which disturbance would explain it?"""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -118,11 +118,13 @@ class _Asked:
             own = Within("clock.rate", max(-clock.rate[0], clock.rate[1]))
             verdict, rate, note = self._own_rate(held, own, clock.rate)
             notes = (*notes, note)
+            if verdict == "agrees":
+                return Replay(verdict, replace(held, parting=None), (), (), (), notes, rate)
         if verdict == "parts" and self.subject.link.pause.most:
             verdict = "undecided"
             notes = (*notes, "the file allows pauses, which a recording is not held against")
         explained = []
-        for asked in within if verdict != "agrees" else ():
+        for asked in within:
             self.progress.doing = f"looking for {asked.kind}"
             found = explain(self.link, asked, held, self.budget)
             everywhere = self._whole(asked, held, parting) if found.link is not None else None
