@@ -57,11 +57,14 @@ class Progress:
     presses: int = 0
     doing: str = ""
     choices: bool = False  # of a search among tables are counted, not states
+    rows: bool = False  # of a file are counted
 
     def __str__(self) -> str:
         doing = f"{self.doing}: " if self.doing else ""
         if self.choices:
             return f"{doing}{self.states} choices"
+        if self.rows:
+            return f"{doing}{self.states} rows"
         return f"{doing}{self.states} states, sequences of up to {self.presses} presses"
 
 
