@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import lcm
@@ -366,8 +366,9 @@ class _Holding:
                 *Manners.of(link, watched, warn),
             ]
             if not compared and decoded is None:
+                what = "nothing but outputs" if watched else "no rows"
                 raise UsageError(
-                    f"{recording.path}: found nothing but outputs; allowed: also the inputs or the "
+                    f"{recording.path}: found {what}; allowed: also the inputs or the "
                     "lines that they follow from"
                 )
         self.moments = Moments(recording, signals_of(link).momentary, warn)
@@ -410,6 +411,8 @@ class _Holding:
         else:
             if parting is not None:
                 self.excerpt.end = self.kept_tick
+            if self.decoder is not None:
+                self.decoder.finish(self.quiet or 0)
         misfires = [j.misfire for j in self.judges if isinstance(j, Right) and j.misfire]
         outputs = self.decoder.outputs(self.moments.begin) if self.decoder is not None else ()
         return Held(
@@ -491,7 +494,14 @@ class _Decoder:
 
     def advance(self, moment: Moment) -> None:
         """On to the next moment."""
-        for found in self.run.advance(moment.tick, self.played.of(moment)):
+        self._take(self.run.advance(moment.tick, self.played.of(moment)))
+
+    def finish(self, ticks: int) -> None:
+        """What still comes, so many ticks after the last moment."""
+        self._take(self.run.advance(self.run.now + ticks))
+
+    def _take(self, heard: Iterator[tuple[int, int]]) -> None:
+        for found in heard:
             self.in_all += 1
             if len(self.told) < MOST_OUTPUTS:
                 self.told.append(found)

@@ -17,7 +17,10 @@ from verify.units import ticks_text
 
 def played(subject: Subject, path: str) -> Trace:
     """What the simulator makes of the presses (or moves) of a CSV file, clocks at the right rate
-    and everything else unknown at its least. Raises LinkFileError, and UsageError where the operator may not do it."""
+    and everything else unknown at its least.
+
+    Raises LinkFileError, and UsageError where the operator may not do it.
+    """
     link = subject.link
     wanted = load_presses(path, link.names, link.tick)
     shown = printable(path)

@@ -90,7 +90,7 @@ class _Asked:
 
     def answer(self, within: Sequence[Within]) -> Replay:
         more = max([int(w.most) for w in within if w.kind.startswith("line.")], default=0)
-        self.progress.doing = "reading the recording"
+        self.progress.doing, self.progress.rows = "reading the recording", True
         held = hold(
             self.subject,
             self.link,
