@@ -312,3 +312,34 @@ def test_output_that_cannot_be_written(target: str, status: int, words: str) -> 
     assert words in done.stderr
     assert "Traceback" not in done.stderr
     assert "ignored" not in done.stderr
+
+
+def written(tmp_path: Path, hold: str) -> str:
+    path = tmp_path / "many.toml"
+    path.write_text(
+        f'tick = "1 ms"\n[inputs]\ncount = 24\n[link]\nscheme = "parallel-code"\nsettle = 3\n'
+        f"[operator]\noverlap = 1\nhold = {hold}\n[line]\nskew = 2\n"
+    )
+    return str(path)
+
+
+def test_a_search_that_takes_too_much_memory_says_how_far_it_got(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "verify", "check", written(tmp_path, "20"), "--json"]
+    done = subprocess.run(
+        [*command, "--engine", "explorer", "--memory", "64", "--time", "30"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+    assert done.returncode == 3, done.stderr
+    found = json.loads(done.stdout)
+    assert found["verdict"] == "undecided"
+    assert "all sequences of fewer than" in found["covered"]
+
+
+def test_the_time_is_up_also_before_lone_presses_are_known(tmp_path: Path) -> None:
+    done = CliRunner().invoke(main, ["check", written(tmp_path, "[20, 200]"), "--time", "0.1"])
+
+    assert done.exit_code == 3
+    assert "undecided: the time was up" in done.stderr

@@ -42,6 +42,8 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
                 sys.stdout.flush()
         except FewwireError as error:
             fail(str(error), error.exit_code)
+        except MemoryError:
+            fail("memory: found none left; allowed: a smaller question, or more memory", UNDECIDED)
         except BrokenPipeError:
             # The reader has gone and wants no more: end as the shell expects of a pipe.
             _drop_output()
@@ -85,16 +87,36 @@ def watched(progress: Progress | None = None) -> Iterator[Progress]:
 
 
 def time_option(help_text: str) -> Callable[[F], F]:
-    """``--time``: seconds of work, as ``seconds``."""
-    return click.option(
-        "--time",
-        "seconds",
-        type=click.FloatRange(min=0, min_open=True),
-        default=60.0,
-        show_default=True,
-        metavar="SECONDS",
-        help=help_text,
-    )
+    """``--time``: seconds of work, as ``seconds``; and ``--memory``, which is set at once."""
+
+    def decorate(command: F) -> F:
+        command = click.option(
+            "--memory",
+            type=click.IntRange(min=64),
+            default=4000,
+            show_default=True,
+            metavar="MEGABYTES",
+            expose_value=False,
+            callback=_allow_memory,
+            help="Take no more memory than this; what is then open is undecided.",
+        )(command)
+        return click.option(
+            "--time",
+            "seconds",
+            type=click.FloatRange(min=0, min_open=True),
+            default=60.0,
+            show_default=True,
+            metavar="SECONDS",
+            help=help_text,
+        )(command)
+
+    return decorate
+
+
+def _allow_memory(_: click.Context, __: click.Parameter, value: int) -> None:
+    from verify.engines.memory import allow
+
+    allow(value)
 
 
 _QUIET = "fewwire.quiet"
@@ -160,10 +182,13 @@ def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list
 
 def subject_of(file: str) -> Subject:
     """The link of a file, made ready to be asked."""
+    from verify.engines.answer import Budget
     from verify.linkfile import load
     from verify.questions.judging import Subject
 
-    return Subject(load(file))
+    context = click.get_current_context(silent=True)
+    seconds = None if context is None else context.params.get("seconds")
+    return Subject(load(file), budget=Budget(seconds))
 
 
 def budget_of(seconds: float) -> Budget:

@@ -8,7 +8,9 @@ from enum import Enum
 from fractions import Fraction
 from time import monotonic
 
+from verify.engines import memory
 from verify.engines.trace import Script
+from verify.errors import FewwireError
 from verify.units import Ticks, whole
 
 
@@ -18,6 +20,15 @@ class Verdict(Enum):
     HOLDS = "holds"
     FAILS = "fails"
     UNDECIDED = "undecided"
+
+
+class OutOfTimeError(FewwireError):
+    """The budget was spent on the way."""
+
+    exit_code = 3
+
+    def __str__(self) -> str:
+        return "undecided: the time was up before it was known what a press or move does alone"
 
 
 @dataclass
@@ -45,6 +56,8 @@ class Budget:
     def spent(self, states: int) -> bool:
         """The search should stop and say how far it got."""
         if self.states is not None and states > self.states:
+            return True
+        if memory.exceeded():
             return True
         return self.seconds is not None and self.clock() - self.begun > self.seconds
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from itertools import cycle, islice
+from itertools import chain, count, cycle, islice
 from random import Random
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
@@ -50,20 +50,23 @@ def flood(system: System, budget: Budget, progress: Progress) -> Answer:
     """Press one input, or two in turn, as fast as the operator allows, many times.
 
     Finds in a moment what fails only after many presses, such as a queue that overflows. A
-    link that may be found in many states is found in another one each time.
+    link that may be found in many states is found in the first, the last, and then in others.
     """
     runner, random = _Runner(system, progress), Random(0)
     progress.presses = FLOOD
-    count = runner.compiled.inputs
-    start = next(runner.compiled.starts())
     many = any(is_unknown(item) for item in runner.compiled.memory)
+    starts = chain(
+        [next(runner.compiled.starts())],
+        [runner.compiled.start_with(runner.compiled.largest())] if many else [],
+        (runner.compiled.any_start(random) for _ in count()),
+    )
     tried = 0
-    for pattern in islice(_patterns(count, many), MOST_PATTERNS):
+    patterns = _patterns(runner.compiled.inputs, many)
+    for pattern, start in islice(zip(patterns, starts, strict=False), MOST_PATTERNS):
         if budget.spent(progress.states):
             break
         tried += 1
         script = runner.run(start, _in_turn(runner.compiled, pattern), Random(0))
-        start = runner.compiled.any_start(random)
         if script is not None:
             covered = f"sustained load, {tried} sequences"
             return Answer(Verdict.FAILS, "simulator", script, covered)
@@ -71,10 +74,12 @@ def flood(system: System, budget: Budget, progress: Progress) -> Answer:
     return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
 
 
-def _patterns(count: int, again: bool) -> Iterator[tuple[int, ...]]:
+def _patterns(inputs: int, again: bool) -> Iterator[tuple[int, ...]]:
+    """``again``: in every state in which a link may be found, or as near as can be."""
+    each = 2 if again else 1
     while True:
-        yield from ((index,) for index in range(count))
-        yield from ((a, b) for a in range(count) for b in range(count) if a < b)
+        yield from ((index,) for index in range(inputs) for _ in range(each))
+        yield from ((a, b) for a in range(inputs) for b in range(inputs) if a < b)
         if not again:
             return
 

@@ -172,6 +172,10 @@ class Compiled:
             (item.name, int(start[i])) for item, i in self.where.items() if is_unknown(item)
         )
 
+    def largest(self) -> dict[str, int]:
+        """The largest value of every unknown, by name."""
+        return {i.name: self._starts_of(i)[-1] for i in self.memory if is_unknown(i)}
+
     def start_with(self, constants: dict[str, int]) -> State:
         """The state at power-up with these unknowns, the least where not named."""
         return self._linked(

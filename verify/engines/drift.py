@@ -17,11 +17,11 @@ from fractions import Fraction
 from itertools import product
 from math import lcm
 
-from verify.engines.answer import Answer, Budget, Progress, Verdict
+from verify.engines.answer import Answer, Budget, OutOfTimeError, Progress, Verdict
 from verify.engines.concrete import Compiled, State
 from verify.engines.idle import Idle
 from verify.engines.paces import at_known_rate
-from verify.engines.soonest import OutOfTimeError, SoonestSearch, later
+from verify.engines.soonest import SoonestSearch, later
 from verify.engines.trace import Script
 from verify.language import expressions as ex
 from verify.language.state import Number, Timer

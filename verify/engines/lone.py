@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 
-from verify.engines.answer import Budget
+from verify.engines.answer import Budget, OutOfTimeError
 from verify.engines.concrete import Compiled, State
 from verify.engines.lone_level import lone_move
 from verify.errors import UsageError
@@ -42,8 +42,8 @@ class Lone:
 def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
     """Press every input alone, or move the lever watched, under every choice of the world.
 
-    ``budget``: for the solver, which is asked where clocks are off; it raises OutOfReachError
-    when that is spent.
+    ``budget``: raises OutOfTimeError when that is spent, or, where clocks are off and the solver
+    is asked, OutOfReachError.
     """
     if link.kind == "level":
         on_time = _lone_level(replace(link, clock=Clock()))
@@ -52,7 +52,9 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
         return _lone_at_rates(link, budget or Budget())
     compiled = Compiled(factored(link, None))
     starts = list(compiled.starts())
-    rows = [_press(compiled, starts, index, link.outputs[index]) for index in range(link.inputs)]
+    rows = [
+        _press(compiled, starts, index, link.outputs[index], budget) for index in range(link.inputs)
+    ]
     return Lone(
         tuple(row[0] for row in rows),
         tuple(row[1] for row in rows),
@@ -95,7 +97,7 @@ def _lone_level(link: Link) -> Lone:
 
 
 def _press(
-    compiled: Compiled, starts: list[State], index: int, output: int
+    compiled: Compiled, starts: list[State], index: int, output: int, budget: Budget | None
 ) -> tuple[int | None, int | None, int, bool]:
     wanted = strike(0)
     firsts: list[int | None] = []
@@ -104,6 +106,8 @@ def _press(
     open_runs = [_Run(state, state, -1, None) for state in starts]
     while open_runs:
         run = open_runs.pop()
+        if budget is not None and budget.spent(0):
+            raise OutOfTimeError
         fresh = run.now < 0
         if run.events > MOST_EVENTS or _running(compiled, run.state) > MOST_RUNNING:
             raise UsageError(

@@ -25,6 +25,7 @@ from typing import TypeAlias
 
 import z3
 
+from verify.engines import memory
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import is_unknown
 from verify.engines.linear import Exact, Known, minus, plus, term
@@ -155,6 +156,7 @@ class Search:
         self.symbolic = Symbolic(system)
         self.budget, self.progress, self.latencies, self.most = budget, progress, latencies, most
         self.count = self.symbolic.offer.count
+        z3.set_param("memory_max_size", memory.allowed())
         self.solver = z3.SolverFor("QF_LIRA" if system.dense else "QF_LIA")
         self.fresh = count()
         self.probe = z3.Int("probe")
@@ -550,7 +552,7 @@ class Search:
             if (seconds := self.budget.left()) is not None:
                 self.solver.set("timeout", int(seconds * 1000) + 1)
             self.solver.add(*terms)
-            result = self.solver.check()
+            result = self._check()
             if result == z3.unknown or self.budget.spent(self.progress.states):
                 raise OutOfReachError(
                     f"all sequences of fewer than {self.progress.presses} presses"
@@ -560,6 +562,14 @@ class Search:
             return bool(result == z3.sat)
         finally:
             self.solver.pop()
+
+    def _check(self) -> z3.CheckSatResult:
+        try:
+            return self.solver.check()
+        except z3.Z3Exception as error:
+            if "memory" not in str(error):
+                raise
+            return z3.unknown
 
     def _picker(self, made: list[tuple[str, Num]]) -> Picker:
         def pick(choice: ex.Pick) -> Num:

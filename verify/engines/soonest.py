@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from heapq import heappop, heappush
 from typing import Any
 
-from verify.engines.answer import Budget, Progress
+from verify.engines.answer import Budget, OutOfTimeError, Progress
 from verify.engines.bounds import PRESENT, Bounds, World
 from verify.engines.concrete import State, is_unknown
 from verify.engines.trace import Script
@@ -51,10 +51,6 @@ class SoonestSearch:
         before = self.horizon if before is None else min(before, self.horizon)
         search = _Soonest(self, before, presses)
         return search.soonest(search.standing((*least, self.horizon), (*most, self.horizon)))
-
-
-class OutOfTimeError(Exception):
-    """The budget was spent on the way."""
 
 
 class _Soonest(_Search):
@@ -127,4 +123,4 @@ def later(script: Script, ticks: int, before: Sequence[Any], constants: dict[str
     return Script(presses, script.delay, picks, tuple(constants.items()), script.resolution)
 
 
-__all__ = ["OutOfTimeError", "Soonest", "SoonestSearch", "later"]
+__all__ = ["Soonest", "SoonestSearch", "later"]

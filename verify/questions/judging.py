@@ -13,11 +13,10 @@ from functools import reduce
 from math import lcm
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
-from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.answer import Answer, Budget, Delivery, OutOfTimeError, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
 from verify.engines.shrink import shrink, size
 from verify.engines.simulator import NotAllowedError, replay
-from verify.engines.soonest import OutOfTimeError
 from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.errors import DisagreementError
 from verify.language.machine import System
@@ -37,6 +36,8 @@ EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 # the solver, then goes on with zones. Links that never rest are for zones from the start.
 FIRST_LOOK = 40_000
 FIRST_ZONES = 20_000
+# What a queue cannot bear shows under sustained load sooner than to the explorer.
+QUEUED_LOOK = 4_000
 # As many where a proof of one lever amid noise saves many of pairs.
 AMID = 200_000
 # As many are looked at where any failure will do, to find the part to begin with.
@@ -94,7 +95,7 @@ class Subject:
 
     def respaced(self, **bounds: object) -> Subject:
         """The same link under other bounds on spacing or pairs."""
-        return Subject(self.link.with_operator(**bounds), self.lones)
+        return Subject(self.link.with_operator(**bounds), self.lones, self.budget)
 
     def lone_of(self, part: Link) -> Lone:
         """What lone presses of a part do; worked out once for all parts alike."""
@@ -229,7 +230,8 @@ def judge(
             else:
                 resolution = lcm(link.clock.resolution, windows.resolution)
                 system, rests = factored(link, windows, resolution), subject.lone_of(link).rests
-                answer = _ask(system, rests, engine, budget, progress, latencies)
+                queued = windows.queue is not None
+                answer = _ask(system, rests, engine, budget, progress, latencies, queued)
             answers.append(answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
@@ -344,6 +346,7 @@ def _ask(
     budget: Budget,
     progress: Progress,
     latencies: bool,
+    queued: bool = False,
 ) -> Answer:
     if system.dense:
         return _ask_dense(system, engine, budget, progress, latencies)
@@ -363,7 +366,8 @@ def _ask(
         if answer.verdict is not Verdict.UNDECIDED:
             return answer
         return _explore(system, budget, progress, latencies, None)
-    answer = _explore(system, budget, progress, latencies, FIRST_LOOK)
+    first = QUEUED_LOOK if queued and not latencies else FIRST_LOOK
+    answer = _explore(system, budget, progress, latencies, first)
     if answer.verdict is not Verdict.UNDECIDED:
         return answer
     if not latencies:
@@ -372,6 +376,10 @@ def _ask(
         flooded = flood(system, budget, progress)
         if flooded.verdict is Verdict.FAILS:
             return flooded
+    if first < FIRST_LOOK:
+        answer = _explore(system, budget, progress, latencies, FIRST_LOOK)
+        if answer.verdict is not Verdict.UNDECIDED:
+            return answer
     answer = _zones(system, budget, progress, latencies, FIRST_ZONES)
     if answer.verdict is not Verdict.UNDECIDED:
         return answer

@@ -18,6 +18,9 @@ from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
 
 Matrix = tuple[tuple[int, ...], ...]
 
+# A failure of more presses than these is one of sustained load.
+SUSTAINED = 6
+
 
 @dataclass(frozen=True)
 class Pairs:
@@ -52,6 +55,10 @@ def least_pairs(
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     alone = _two_presses(subject, spacing)
     matrix = [list(row) for row in alone]
+    if (queue := subject.link.scheme.queue) is not None:
+        # Under sustained load presses may come no faster than the queue is emptied.
+        for i, send in enumerate(queue.sends):
+            matrix[i] = [max(least, min(send, spacing)) for least in matrix[i]]
     while True:
         frozen = tuple(map(tuple, matrix))
         judged = judge(subject.respaced(spacing=0, pairs=frozen), engine, progress, budget=budget)
@@ -81,7 +88,8 @@ def _raise_one(
     """Forbid a failing trace by raising one entry that it just keeps; False if none is left.
 
     The one whose first press is furthest from rest when the second comes, the last of those:
-    most of what goes wrong begins there, so the fewest entries end up raised.
+    most of what goes wrong begins there, so the fewest entries end up raised. Of a long trace,
+    which fails under sustained load, all that it just keeps.
     """
     presses = trace.script.presses
     blamed: list[tuple[Fraction, int, int, int]] = []
@@ -92,9 +100,10 @@ def _raise_one(
             blamed.append((unrest, place, before.input, after.input))
     if not blamed:
         return False
-    _, place, i, j = max(blamed)
-    apart = Fraction(presses[place + 1].tick - presses[place].tick, trace.script.resolution)
-    matrix[i][j] = floor(apart) + 1
+    for _, place, i, j in blamed if len(presses) > SUSTAINED else [max(blamed)]:
+        apart = Fraction(presses[place + 1].tick - presses[place].tick, trace.script.resolution)
+        if matrix[i][j] <= apart:
+            matrix[i][j] = floor(apart) + 1
     return True
 
 

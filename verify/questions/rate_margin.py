@@ -14,11 +14,10 @@ from fractions import Fraction
 from math import ceil, lcm
 from typing import TYPE_CHECKING, Literal
 
-from verify.engines.answer import Answer, Budget, Progress, Verdict
+from verify.engines.answer import Answer, Budget, OutOfTimeError, Progress, Verdict
 from verify.engines.lone import factored_windows, true_windows
 from verify.engines.shrink import shrink
 from verify.engines.simulator import NotAllowedError, most_picked, replay
-from verify.engines.soonest import OutOfTimeError
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, UsageError
 from verify.language.durations import lengths

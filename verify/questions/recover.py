@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.engines.lasso import Lasso, lasso
 from verify.engines.simulator import Simulator
-from verify.engines.soonest import OutOfTimeError
 from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.parts.pause import Pause, told
@@ -91,9 +90,9 @@ class _Search:
                 break
             else:
                 amount = (low + self.good[0]) // 2
-        ticks, proved = self.good
+        ticks, good = self.good
         trace = self.bad[1].trace if self.bad else None
-        return Recovery(self.link, ticks, Verdict.HOLDS, proved.engine, proved.covered, trace)
+        return Recovery(self.link, ticks, Verdict.HOLDS, good.engine, good.covered, trace)
 
     def _judge(self, spared: int) -> Judgement:
         subject = self._subject(spared)

@@ -107,7 +107,8 @@ def least_spacing(
         # Most links of levers keep them apart by themselves.
         return ladder.answer()
     top = max(subject.lone.settled) + 1
-    spacing = top
+    # Where a press is over in its own tick, it is so at any spacing.
+    spacing = top if top > 1 else 0
     while (held := ladder.holds(spacing)) is False:
         if ladder.bad is not None and own_spacing(ladder.bad) is None:
             covered = "one press or move fails by itself"
@@ -115,7 +116,7 @@ def least_spacing(
         if ladder.bad is not None and _rests_between(subject, ladder.bad):
             covered = "every press or move finds the link at rest, so no spacing helps"
             return Spacing(None, Verdict.FAILS, ladder.asked, covered, ladder.bad)
-        spacing *= 2
+        spacing = max(1, 2 * spacing)
         if spacing > FAR_APART * top:
             covered = f"every spacing up to {spacing // 2} ticks fails"
             return Spacing(None, Verdict.UNDECIDED, ladder.asked, covered, ladder.bad)

@@ -1,0 +1,5 @@
+"""``python -m verify``: the command line."""
+
+from verify.cli import main
+
+main()
