@@ -314,7 +314,7 @@ def test_output_that_cannot_be_written(target: str, status: int, words: str) -> 
     assert "ignored" not in done.stderr
 
 
-def written(tmp_path: Path, hold: str) -> str:
+def many_inputs(tmp_path: Path, hold: str) -> str:
     path = tmp_path / "many.toml"
     path.write_text(
         f'tick = "1 ms"\n[inputs]\ncount = 24\n[link]\nscheme = "parallel-code"\nsettle = 3\n'
@@ -324,7 +324,7 @@ def written(tmp_path: Path, hold: str) -> str:
 
 
 def test_a_search_that_takes_too_much_memory_says_how_far_it_got(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "verify", "check", written(tmp_path, "20"), "--json"]
+    command = [sys.executable, "-m", "verify", "check", many_inputs(tmp_path, "20"), "--json"]
     done = subprocess.run(
         [*command, "--engine", "explorer", "--memory", "64", "--time", "30"],
         capture_output=True,
@@ -339,7 +339,7 @@ def test_a_search_that_takes_too_much_memory_says_how_far_it_got(tmp_path: Path)
 
 
 def test_the_time_is_up_also_before_lone_presses_are_known(tmp_path: Path) -> None:
-    done = CliRunner().invoke(main, ["check", written(tmp_path, "[20, 200]"), "--time", "0.1"])
+    done = CliRunner().invoke(main, ["check", many_inputs(tmp_path, "[20, 200]"), "--time", "0.1"])
 
     assert done.exit_code == 3
     assert "undecided: the time was up" in done.stderr
