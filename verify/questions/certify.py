@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from math import inf
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from verify.linkfile import parse_with_stock
 from verify.parts.link import Link
 from verify.questions.cases import Argument, Case, cases
 from verify.questions.judging import Judgement, Subject
+from verify.questions.polyhedra import NotFoundError, dense_groups
 from verify.recheck.certificate import (
     VERSION,
     Certificate,
@@ -90,16 +92,23 @@ def run_file(script: Script, fails: int) -> RunFile:
 
 def _invariant(case: Case, budget: Budget, progress: Progress) -> InvariantFile:
     system = case.system
-    if system.dense:
-        raise NoCertificateError("times of a clock of unknown rate")
     progress.doing, progress.states = "looking for an invariant", 0
+    if system.dense:
+        try:
+            return _file(case, dense_groups(system, budget, progress))
+        except NotFoundError as error:
+            raise NoCertificateError(f"{error}, for {case.words}") from None
     answer, zones = zones_of(system, budget, progress)
     if answer.verdict is not Verdict.HOLDS:
         raise NoCertificateError(f"no invariant was found for {case.words} ({answer.covered})")
+    return _file(case, [_group(system, zone) for zone in zones])
+
+
+def _file(case: Case, groups: Iterable[Group]) -> InvariantFile:
     return InvariantFile(
         part=case.words,
-        memory=[item.name for item in system.memory],
-        groups=[group_file(_group(system, zone)) for zone in zones],
+        memory=[item.name for item in case.system.memory],
+        groups=[group_file(group) for group in groups],
     )
 
 

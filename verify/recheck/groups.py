@@ -118,14 +118,15 @@ class Invariant:
         if way.state is None:
             return "false"
         texts: list[str] = []
-        for group in self._alike(way.state):
-            for text, surely in self._within(group, way.state, way.known):
+        for group in self.alike(way.state):
+            for text, surely in self.within(group, way.state, way.known):
                 if surely:
                     return text
                 texts.append(text)
         return f"(or {' '.join(texts)})" if len(texts) > 1 else texts[0] if texts else "false"
 
-    def _alike(self, state: State) -> list[Group]:
+    def alike(self, state: State) -> list[Group]:
+        """The groups that the state may be in, but for times."""
         key = tuple(self._key_of(i, place) for i, place in enumerate(state))
         known = self.by_key.get(key)
         if known is not None:
@@ -143,8 +144,8 @@ class Invariant:
             for entry in place:
                 yield from entry.fields
 
-    def _within(self, group: Group, state: State, known: Known) -> Iterator[tuple[str, bool]]:
-        """Ways in which the state may be one of the group, and whether it surely is."""
+    def within(self, group: Group, state: State, known: Known) -> Iterator[tuple[str, bool]]:
+        """Ways in which the state may be one of the group, as text, and whether it surely is."""
         options: list[list[list[_Pair]]] = []
         for i, (item, place) in enumerate(zip(self.relation.memory, group.places, strict=True)):
             now = state[i]

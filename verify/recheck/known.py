@@ -6,10 +6,12 @@ Nothing rests on this. A way left out wrongly is a hole in the query, which a so
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from functools import lru_cache
 from math import inf
 from typing import Any, Protocol
 
-from verify.recheck.linear import Claim, Sum, opposite
+from verify.recheck.linear import Claim, Sum, claim_text, opposite
 
 
 class Known(Protocol):
@@ -96,10 +98,15 @@ class Differences:
 
 
 class Reals:
-    """The same for any sums of numbers that need not be whole."""
+    """The same for any sums of numbers that need not be whole.
+
+    ``points``: some values of the variables under which all of the claims are so. They show what
+    is possible without asking anybody.
+    """
 
     def __init__(self, claims: Iterable[Claim] = ()) -> None:
         self.claims = tuple(claims)
+        self.points: list[dict[str, Fraction]] = []
 
     def says(self, claim: Claim) -> bool | None:
         """Whether the claim is so; None if it is not known."""
@@ -111,23 +118,48 @@ class Reals:
 
     def given(self, claim: Claim) -> Reals:
         """The same, and the claim."""
-        return Reals((*self.claims, claim))
+        if claim in self.claims:
+            return self
+        found = Reals((*self.claims, claim))
+        found.points = [point for point in self.points if _so(claim, point)]
+        return found
 
     def _possible(self, claim: Claim) -> bool:
+        if any(_so(claim, point) for point in self.points):
+            return True
         import z3
 
-        solver = z3.SolverFor("QF_LRA")
-        solver.add(*(_term(c) for c in (*self.claims, claim)))
-        return bool(solver.check() != z3.unsat)
+        solver = z3.SimpleSolver()
+        solver.from_string(_script((*self.claims, claim)))
+        if solver.check() == z3.unsat:
+            return False
+        model = solver.model()
+        self.points.append({str(name): _value(model[name]) for name in model})
+        return True
 
 
-def _term(claim: Claim) -> Any:
-    import z3
-
-    total = z3.Sum(
-        z3.RealVal(claim.sum.constant),
-        *(z3.RealVal(factor) * z3.Real(name) for name, factor in claim.sum.parts),
-    )
+def _so(claim: Claim, point: dict[str, Fraction]) -> bool:
+    total = sum((factor * point.get(name, 0) for name, factor in claim.sum.parts), Fraction(0))
+    total += claim.sum.constant
     if claim.op == "=":
         return total == 0
     return total < 0 if claim.op == "<" else total <= 0
+
+
+def _script(claims: Sequence[Claim]) -> str:
+    names = dict.fromkeys(name for claim in claims for name, _ in claim.sum.parts)
+    return "".join(
+        [
+            *(f"(declare-const |{name}| Real)" for name in names),
+            *(f"(assert {_quoted(claim)})" for claim in claims),
+        ]
+    )
+
+
+@lru_cache(maxsize=100_000)
+def _quoted(claim: Claim) -> str:
+    return claim_text(claim, {name: f"|{name}|" for name, _ in claim.sum.parts})
+
+
+def _value(number: Any) -> Fraction:
+    return Fraction(number.numerator_as_long(), number.denominator_as_long())

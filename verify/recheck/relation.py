@@ -124,7 +124,7 @@ class Relation:
         """States at power-up: for each choice of unknowns, its claims and the ways on."""
         choices: list[list[Any]] = [[]]
         for i, item in enumerate(self.memory):
-            found = _begins(item, f"begin{i}")
+            found = _begins(item, f"begin{i}", self.system.dense)
             choices = [[*places, place] for places in choices for place in found]
         for places in choices:
             given: list[Claim] = []
@@ -542,8 +542,8 @@ class _Range:
     claims: tuple[Claim, ...]
 
 
-def _begins(item: Number | Timer | Bank, name: str) -> list[Any]:
-    """What a place may be at power-up: numbers one by one unless they are times of a clock."""
+def _begins(item: Number | Timer | Bank, name: str, dense: bool) -> list[Any]:
+    """What a place may be at power-up: numbers one by one, unless there is no end of them."""
     if isinstance(item, Bank):
         return [()]
     start = item.begin if isinstance(item, Timer) else item.start
@@ -551,7 +551,7 @@ def _begins(item: Number | Timer | Bank, name: str) -> list[Any]:
         return [start]
     least, most = start
     if isinstance(item, Number):
-        if most - least < 1000:
+        if not dense and most - least < 1000:
             return list(range(least, most + 1))
         return [_range(name, least, most)]
     off: list[Any] = [0] if least == 0 else []
