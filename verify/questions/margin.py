@@ -22,7 +22,8 @@ class Side:
     """One side of a margin, ticks: the largest amount that holds, and a trace just past it.
 
     ``amount`` None: not even none of the disturbance holds, or an engine gave up at the start.
-    ``trace_beyond`` None: none of the amounts looked at fails, or an engine gave up.
+    ``trace_beyond`` None: none of the amounts looked at fails, or an engine gave up. ``beyond``:
+    the link that it is a trace of.
     """
 
     amount: int | None
@@ -30,6 +31,7 @@ class Side:
     engine: str
     covered: str
     trace_beyond: Trace | None
+    beyond: Link | None = None
 
 
 @dataclass(frozen=True)
@@ -170,13 +172,14 @@ class _Side:
     def _side(self, stuck: Judgement | None) -> Side:
         amount = self.good[0] if self.good else None
         trace = self.bad[1].trace if self.bad else None
+        beyond = self.disturbed(self.bad[0]) if self.bad else None
         if stuck is not None:
-            return Side(amount, Verdict.UNDECIDED, stuck.engine, stuck.covered, trace)
+            return Side(amount, Verdict.UNDECIDED, stuck.engine, stuck.covered, trace, beyond)
         if self.good is None:
             if self.bad is None:
                 raise AssertionError("nothing was judged")
-            return Side(None, Verdict.FAILS, self.bad[1].engine, self.bad[1].covered, trace)
+            return Side(None, Verdict.FAILS, self.bad[1].engine, self.bad[1].covered, trace, beyond)
         covered = self.good[1].covered
         if self.bad is None:
             covered += f"; more than {self.most} ticks not looked at"
-        return Side(amount, Verdict.HOLDS, self.good[1].engine, covered, trace)
+        return Side(amount, Verdict.HOLDS, self.good[1].engine, covered, trace, beyond)

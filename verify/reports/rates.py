@@ -25,14 +25,10 @@ def show_rate_margin(link: Link, found: RateMargin) -> None:
     """The range in a sentence, then what happens just past either end."""
     console = output_console()
     least, most = found.least, found.most
-    if least.verdict is most.verdict is Verdict.HOLDS:
-        ends = [_end(least, -1), _end(most, 1)]
-        say(
-            console,
-            f"holds for clocks off by {ends[0]} to {ends[1]}: sequences of any length.",
-        )
+    if whole := range_sentence(found):
+        say(console, whole)
     for side, sign, word in ((least, -1, "fast"), (most, 1, "slow")):
-        say(console, f"\n{_sentence(side, sign, word)}")
+        say(console, f"\n{side_sentence(side, sign, word)}")
         _show_run(console, link, side)
         say(console, f"By the {side.engine}: {side.covered}.", "dim")
     if link.scheme.drifts_away(Clock(rate=(Fraction(0), Fraction(1)))):
@@ -45,6 +41,14 @@ def show_rate_margin(link: Link, found: RateMargin) -> None:
     say(console, f"{conditions(on_time)} {cautions.SHORT}", "dim")
 
 
+def range_sentence(found: RateMargin) -> str:
+    """From where to where a clock may be off, if that is known; else empty."""
+    if not found.least.verdict is found.most.verdict is Verdict.HOLDS:
+        return ""
+    ends = [_end(found.least, -1), _end(found.most, 1)]
+    return f"holds for clocks off by {ends[0]} to {ends[1]}: sequences of any length."
+
+
 def _end(side: RateSide, sign: int) -> str:
     if side.amount is None:
         raise AssertionError("a side that holds nowhere has no end")
@@ -53,7 +57,8 @@ def _end(side: RateSide, sign: int) -> str:
     )
 
 
-def _sentence(side: RateSide, sign: int, word: str) -> str:
+def side_sentence(side: RateSide, sign: int, word: str) -> str:
+    """One side in a sentence; ``word``: what such a clock is, fast or slow."""
     if side.verdict is Verdict.FAILS:
         return f"fails: the link as it is, its clock not {word} at all."
     if side.amount is None:

@@ -17,7 +17,7 @@ from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.questions.judging import Judgement, Subject
 from verify.questions.latency import Latencies
-from verify.questions.margin import Margin
+from verify.questions.margin import Margin, Side
 from verify.questions.pairs import Pairs
 from verify.questions.spacing import Spacing
 from verify.reports import cautions
@@ -52,23 +52,9 @@ def live(progress: Progress) -> Iterator[None]:
 def show_check(subject: Subject, judged: Judgement) -> None:
     """The verdict in a sentence, the trace if there is one, and the conditions."""
     link, console = subject.link, _console()
-    name = printable(link.name)
-    if judged.verdict is Verdict.HOLDS:
-        _say(
-            console,
-            f"holds: every press of '{name}' comes out at its own output in time, and nothing "
-            "else does, in press sequences of any length."
-            if link.kind == "press"
-            else f"holds: every output of '{name}' follows its lever in time, and nothing else, "
-            "in sequences of moves of any length.",
-        )
-    elif judged.trace is not None:
-        changes = len(judged.trace.script.presses)
-        noun = _change(link) if changes == 1 else f"{_changes(link)}"
-        _say(console, f"fails: {changes} {noun} break{'s' * (changes == 1)} '{name}'.")
+    _say(console, check_sentence(link, judged))
+    if judged.trace is not None:
         _show_trace(console, subject, judged.trace)
-    else:
-        _say(console, "undecided: no failure found, and no proof that there is none.")
     _say(console, f"By the {judged.engine}: {judged.covered}. {conditions(link)}", "dim")
     _say(console, cautions.SHORT, "dim")
 
@@ -76,16 +62,11 @@ def show_check(subject: Subject, judged: Judgement) -> None:
 def show_spacing(subject: Subject, found: Spacing, pairs: Pairs | None) -> None:
     """The least safe spacing, the trace one tick below, and the matrix if asked for."""
     link, console = subject.link, _console()
-    if found.ticks is not None:
-        _say(console, _spacing_sentence(found.ticks, link))
-        if found.trace_below is not None:
+    _say(console, spacing_sentence(link, found))
+    if found.trace_below is not None and found.verdict is not Verdict.UNDECIDED:
+        if found.ticks is not None:
             _say(console, f"One tick less, {ticks_text(found.ticks - 1, link.tick)}, fails:")
-            _show_trace(console, subject, found.trace_below)
-    elif found.verdict is Verdict.FAILS and found.trace_below is not None:
-        _say(console, f"fails: no spacing is safe; a {_change(link)} goes wrong by itself.")
         _show_trace(console, subject, found.trace_below)
-    else:
-        _say(console, f"undecided: {found.covered}.")
     if pairs is not None:
         _show_pairs(console, link, pairs)
     _say(
@@ -134,16 +115,11 @@ def show_margin(subject: Subject, found: Margin) -> None:
     for name, side in (("less", found.least), ("more", found.most)):
         if side is None:
             continue
-        sign = "-" if name == "less" else ""
-        if side.amount is None:
-            _say(console, f"{side.verdict.value}: the link as it is, without {found.of}.")
-        else:
-            amount = ticks_text(side.amount, link.tick)
-            word = "holds" if side.verdict is Verdict.HOLDS else "undecided; holds at least"
-            _say(console, f"{word} up to {found.of} of {sign}{amount}.")
+        _say(console, side_sentence(link, found.of, side, "-" if name == "less" else ""))
         if side.trace_beyond is not None:
             _say(console, "Beyond it:")
-            _show_trace(console, subject, side.trace_beyond)
+            failing = subject if side.beyond is None else Subject(side.beyond)
+            _show_trace(console, failing, side.trace_beyond)
         _say(console, f"By the {side.engine}: {side.covered}.", "dim")
     _say(console, f"{conditions(link)} {cautions.SHORT}", "dim")
 
@@ -209,6 +185,44 @@ def conditions(link: Link, *, spacing: bool = True) -> str:
         said.append(f"{len(link.branches)} branches")
     said += [f"{key} {words}" for key, words in _faults(link).items()]
     return f"Conditions: {', '.join(said)}."
+
+
+def check_sentence(link: Link, judged: Judgement) -> str:
+    """The verdict on a link in a sentence."""
+    name = printable(link.name)
+    if judged.verdict is Verdict.HOLDS:
+        if link.kind == "press":
+            return (
+                f"holds: every press of '{name}' comes out at its own output in time, and nothing "
+                "else does, in press sequences of any length."
+            )
+        return (
+            f"holds: every output of '{name}' follows its lever in time, and nothing else, "
+            "in sequences of moves of any length."
+        )
+    if judged.trace is None:
+        return "undecided: no failure found, and no proof that there is none."
+    changes = len(judged.trace.script.presses)
+    noun = _change(link) if changes == 1 else _changes(link)
+    return f"fails: {changes} {noun} break{'s' * (changes == 1)} '{name}'."
+
+
+def spacing_sentence(link: Link, found: Spacing) -> str:
+    """The least safe spacing in a sentence."""
+    if found.ticks is not None:
+        return _spacing_sentence(found.ticks, link)
+    if found.verdict is Verdict.FAILS and found.trace_below is not None:
+        return f"fails: no spacing is safe; a {_change(link)} goes wrong by itself."
+    return f"undecided: {found.covered}."
+
+
+def side_sentence(link: Link, of: str, side: Side, sign: str) -> str:
+    """One side of a margin in a sentence; ``sign``: "-" for the side below zero."""
+    if side.amount is None:
+        return f"{side.verdict.value}: the link as it is, without {of}."
+    amount = ticks_text(side.amount, link.tick)
+    word = "holds" if side.verdict is Verdict.HOLDS else "undecided; holds at least"
+    return f"{word} up to {of} of {sign}{amount}."
 
 
 # -- pieces -----------------------------------------------------------------------
