@@ -28,9 +28,10 @@ from tests.links import (
 )
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.simulator import NotAllowedError, Simulator
+from verify.engines.solver import Search
 from verify.engines.trace import Press, Script
 from verify.parts.line import Faults
-from verify.parts.link import Link
+from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.questions.judging import EngineName, Judgement, Subject, judge
 from verify.questions.latency import latencies
@@ -276,3 +277,13 @@ def test_a_queue_that_overflows_only_under_long_load_is_found_soon() -> None:
     assert judged.trace is not None
     assert judged.trace.failure is not None
     assert judged.trace.failure.kind == "lost"
+
+
+def test_the_solver_tells_states_apart_by_what_is_under_way() -> None:
+    system = factored(make_link(even_gaps(2), Operator(spacing=9)), None)
+    search = Search(system, Budget(30), Progress(), False, 1)
+    after = search.symbolic.step(search.start, 1, (0,), lambda pick: pick.least)[1].state
+    again = search.symbolic.step(search.start, 1, (0,), lambda pick: pick.least)[1].state
+
+    assert search._differs(after, again) is False
+    assert search._differs(after, search.start) is not False

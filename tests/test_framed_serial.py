@@ -50,6 +50,14 @@ def test_a_frame_is_a_start_pulse_and_the_bits_of_the_code(index: int, edges: li
     assert seen(make_link(FOUR), (0, index)) == ([(5, index)], edges)
 
 
+@pytest.mark.parametrize("busy", ["overlay", "ignore"])
+def test_a_leader_may_be_longer_than_a_bit(busy: str) -> None:
+    scheme = replace(FOUR, leader=5, sample=6, busy=busy)  # type: ignore[arg-type]
+
+    # The start pulse, then two bits of two ticks.
+    assert seen(make_link(scheme), (0, 2))[1] == [0, 5, 7, 9]
+
+
 @given(framed_serials(most_width=3, most_inputs=8, plain_receiver=True))
 def test_a_press_alone_strikes_when_its_last_bit_is_sampled(scheme: FramedSerial) -> None:
     link = make_link(scheme)

@@ -119,3 +119,11 @@ def test_outputs_in_another_order_than_the_monitor_expects_are_caught(
             assert pressed[0] in wrong
             if engine == "explorer":
                 assert pressed == wrong[:1]
+
+
+def test_a_lever_lets_go_of_the_output_of_the_order() -> None:
+    link = make_link(WirePerInput(3), order=ORDER, kind="level")
+    trace = Subject(link).replay(Script((Press(0, 0), Press(5, 0))))
+
+    moves = [(e.tick, e.signal, e.value) for e in trace.events if e.signal.startswith("out.")]
+    assert moves == [(0, "out.k3", 1), (5, "out.k3", 0)]

@@ -10,7 +10,7 @@ from models.scan import Scan
 from models.wire_per_input import WirePerInput
 from tests.links import even_gaps, make_link
 from verify.engines.answer import Budget, Progress, Verdict
-from verify.engines.simulator import Simulator
+from verify.engines.simulator import NotAllowedError, Simulator
 from verify.engines.trace import Chosen, Press, Script
 from verify.errors import LinkFileError, UsageError
 from verify.linkfile import parse
@@ -40,8 +40,10 @@ def strikes(link: Link, script: Script) -> list[tuple[int, int]]:
     ]
 
 
-def test_a_gap_is_longer_by_as_long_as_the_transmitter_stops() -> None:
-    link = make_link(even_gaps(3), pause=Pause(2, 1, End.TRANSMITTER))
+@pytest.mark.parametrize("busy", ["overlay", "ignore"])
+def test_a_gap_is_longer_by_as_long_as_the_transmitter_stops(busy: str) -> None:
+    # With overlay a bank keeps the second pulse, else a timer.
+    link = make_link(even_gaps(3, busy=busy), pause=Pause(2, 1, End.TRANSMITTER))
 
     assert strikes(link, Script((Press(0, 0),))) == [(2, 0)]
     # The first choice stops it for one tick, the second for two: gap 2 becomes gap 4.
@@ -49,6 +51,17 @@ def test_a_gap_is_longer_by_as_long_as_the_transmitter_stops() -> None:
         (4, 1)
     ]
     assert strikes(link, Script((Press(0, 0),), picks=(Chosen(1, "pause.transmitter", 0),))) == []
+
+
+def test_an_end_stops_again_only_after_it_has_gone_on() -> None:
+    link = make_link(even_gaps(3), pause=Pause(2, 2, End.TRANSMITTER))
+
+    def stops(*ticks: int) -> Script:
+        return Script((Press(9, 0),), picks=tuple(Chosen(t, "pause.transmitter", 1) for t in ticks))
+
+    assert strikes(link, stops(0, 2)) == [(11, 0)]
+    with pytest.raises(NotAllowedError):
+        strikes(link, stops(0, 1))
 
 
 def test_what_begins_during_a_pause_waits_for_its_end() -> None:

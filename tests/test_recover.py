@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,7 @@ from verify.engines.trace import Script
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause
-from verify.questions.judging import EngineName, Subject
+from verify.questions.judging import EngineName, Subject, judge
 from verify.questions.recover import Recovery, recover
 
 
@@ -30,6 +31,19 @@ def recovery(link: Link, engine: EngineName = "auto") -> Recovery:
 
 def scan(inputs: int, *, synced: bool, **rest: object) -> Link:
     return make_link(Scan(inputs, 2, 1, synced=synced), kind="level", **rest)
+
+
+def test_the_time_is_the_least_that_will_do() -> None:
+    link = scan(2, synced=True)
+    found = recovery(link)
+
+    assert found.ticks
+    for spared, verdict in ((found.ticks, Verdict.HOLDS), (found.ticks - 1, Verdict.FAILS)):
+        assert verdict_of(replace(link, any_start=True, spared=spared)) is verdict
+
+
+def verdict_of(link: Link) -> Verdict:
+    return judge(Subject(link), "auto", Progress(), budget=Budget(30)).verdict
 
 
 @pytest.mark.parametrize("end", [End.TRANSMITTER, End.RECEIVER])

@@ -220,3 +220,11 @@ def test_moves_at_a_few_ticks_say_what_moves_at_all_ticks_say(data: st.DataObjec
         every = lambda self, state, event: range(1, event + 1)  # noqa: E731
         patch.setattr(lone_level._Runner, "_ticks", every)
         assert lone_presses(part) == few
+
+
+def test_a_part_has_every_lever_that_a_sample_may_meet() -> None:
+    # Sampled in the middle of four ticks, two late: in the next slot; three early: in the last.
+    late, early = Scan(4, 4, 2, offset=(0, 2)), Scan(4, 4, 2, offset=(-3, 0))
+
+    assert {carried for _, carried in late.alone(0)} == {(0, 1)}
+    assert {carried for _, carried in early.alone(0)} == {(0, 3)}

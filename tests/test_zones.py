@@ -15,7 +15,7 @@ from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.bounds import Bounds, Decisions, TimesError, World
 from verify.engines.explorer import explore
 from verify.engines.lone import factored_windows
-from verify.engines.zones import explore_zones
+from verify.engines.zones import Stepper, Zone, _Seen, explore_zones
 from verify.language.machine import System
 from verify.parts.line import Faults
 from verify.parts.link import Link, factored
@@ -210,3 +210,25 @@ def test_a_scan_of_any_size_has_as_many_zones() -> None:
     }
 
     assert len(counts) == 1
+
+
+@pytest.mark.parametrize("spacing", [0, 9])
+def test_a_zone_is_left_out_only_within_one_that_was_seen(spacing: int) -> None:
+    # With a spacing, the first piece of memory is a restraint, which runs here.
+    stepper = Stepper(factored(make_link(even_gaps(2), Operator(spacing=spacing)), None))
+    zone, _ = next(stepper.zones())
+    names = [item.name for item in stepper.memory]
+
+    def due(least: int, most: int) -> Zone:
+        bounds = Bounds()
+        shape = list(zone.shape)
+        if spacing:
+            shape[names.index("operator.spacing")] = bounds.add(0, 9, 9)
+        shape[names.index("sender.second")] = ((bounds.add(0, least, most),),)
+        return Zone(tuple(shape), bounds.matrix())
+
+    seen = _Seen(stepper)
+    assert not seen.covers(due(2, 5))
+    assert seen.covers(due(3, 4))
+    assert not seen.covers(due(3, 6))
+    assert not seen.covers(due(1, 4))

@@ -39,6 +39,9 @@ from verify.language.machine import Earliest, System
 from verify.language.state import Bank, Number, Timer
 from verify.parts.signals import delivered, failure
 
+# The name of the present among times that are named by the places of memory.
+NOW = "now"
+
 # Per place: a number's value; a timer's time (0: off); a bank's entries, each a time and fields.
 Shape: TypeAlias = tuple[Any, ...]
 
@@ -339,7 +342,6 @@ def zones_of(system: System, budget: Budget, progress: Progress) -> tuple[Answer
     """The answer about a system, and the zones met: if it holds, every step from one of them
     ends in one of them."""
     search = _Search(Stepper(system), budget, progress, False)
-    search.seen.present = "present"
     return search.run(), search.seen.zones
 
 
@@ -488,9 +490,6 @@ class _Seen:
         self.stepper = stepper
         self.by_shape: dict[Shape, list[tuple[dict[Any, int], Matrix]]] = {}
         self.zones: list[Zone] = []
-        # Beside a restraint of place 0 the present is not compared: a zone is then left out also
-        # where it is a later moment of another. Sound, but no invariant of single steps.
-        self.present: Any = PRESENT
 
     def covers(self, zone: Zone) -> bool:
         """Some zone met before holds this one, longer restraints apart; else it is noted."""
@@ -509,7 +508,7 @@ class _Seen:
 
     def _names(self, shape: Shape) -> tuple[dict[Any, int], dict[Any, int]]:
         """Names of times that are the same for all zones alike; restraints from the longest."""
-        free: dict[Any, int] = {self.present: PRESENT}
+        free: dict[Any, int] = {NOW: PRESENT}
         restraints: dict[Any, int] = {}
         for i, item in enumerate(self.stepper.memory):
             into = restraints if i in self.stepper.lenient else free
