@@ -20,7 +20,7 @@ from joblib import Parallel, delayed
 from tests.mutation.planting import Fault, faults, plant
 
 # A fault may make a search endless; that is noticed too.
-SECONDS = 400
+SECONDS = 240
 
 
 @dataclass(frozen=True)
