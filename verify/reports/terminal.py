@@ -127,10 +127,25 @@ def show_margin(subject: Subject, found: Margin) -> None:
 def show_link(subject: Subject) -> None:
     """What was understood of a link file: settings, then the table with its delays."""
     link, console = subject.link, _console()
-    operator = link.operator
     facts = Table(title=Text(printable(link.name), style="bold"), show_header=False, box=None)
     facts.add_column(style="dim")
     facts.add_column()
+    for key, value in link_settings(link).items():
+        facts.add_row(key, Text(value))
+    console.print(facts)
+
+    headers, rows = input_rows(subject)
+    table = _table(*headers)
+    for row in rows:
+        table.add_row(*map(Text, row))
+    console.print(table)
+    _left_out(console, link.inputs)
+    _say(console, f"{cautions.MODEL} {cautions.WIRING}", "dim")
+
+
+def link_settings(link: Link) -> dict[str, str]:
+    """What was understood of a link file, in words."""
+    operator = link.operator
     settings = {
         "tick": duration_text(link.tick),
         "inputs": f"{link.inputs}, {link.kind}",
@@ -151,21 +166,22 @@ def show_link(subject: Subject) -> None:
             "overlap": "any number" if operator.overlap is None else str(operator.overlap),
             "within": "as a lone press takes" if link.within is None else _span(link.within, link),
         }
-    for key, value in settings.items():
-        facts.add_row(key, Text(value))
-    console.print(facts)
+    return settings
 
+
+def input_rows(subject: Subject) -> tuple[list[str], list[list[str]]]:
+    """Headers and a row per input, of the first that there is room for: what tells it from the
+    others, and how long a lone press takes."""
+    link = subject.link
     columns = link.scheme.per_input()
     many = len(link.branches) > 1
     delays = [f"delay, branch {b + 1}" if many else "delay" for b in range(len(link.branches))]
-    table = _table("input", *columns, *delays)
+    rows = []
     for i, name in enumerate(link.names[:MOST_ROWS]):
         cells = [_own(column, values[i], link) for column, values in columns.items()]
         cells += [_lone(subject, i, b) for b in range(len(link.branches))]
-        table.add_row(Text(printable(name)), *cells)
-    console.print(table)
-    _left_out(console, link.inputs)
-    _say(console, f"{cautions.MODEL} {cautions.WIRING}", "dim")
+        rows.append([printable(name), *cells])
+    return ["input", *columns, *delays], rows
 
 
 def conditions(link: Link, *, spacing: bool = True) -> str:
