@@ -16,6 +16,7 @@ from verify.parts.signals import delivered, failure
 RUNS = 2_000
 LONGEST = 12  # presses in one random run
 FLOOD = 80  # presses in one run of sustained load
+LONG_FLOOD = 400  # where a clock that is off by a little fills a queue slowly
 QUIET = 300  # events without a press after which a link that never rests is left
 MOST_PATTERNS = 300
 
@@ -71,6 +72,23 @@ def flood(system: System, budget: Budget, progress: Progress) -> Answer:
             covered = f"sustained load, {tried} sequences"
             return Answer(Verdict.FAILS, "simulator", script, covered)
     covered = f"{tried} sustained sequences of {FLOOD} presses"
+    return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
+
+
+def long_flood(system: System, budget: Budget, progress: Progress) -> Answer:
+    """Press one input again and again, as fast as the operator allows, with the largest value of
+    everything unknown: on a slow clock a queue may take long to overflow."""
+    runner = _Runner(system, progress)
+    progress.presses = LONG_FLOOD
+    start = runner.compiled.start_with(runner.compiled.largest())
+    for index in range(runner.compiled.inputs):
+        if budget.spent(progress.states):
+            break
+        player = _in_turn(runner.compiled, (index,), LONG_FLOOD)
+        script = runner.run(start, player, Random(0))
+        if script is not None:
+            return Answer(Verdict.FAILS, "simulator", script, "sustained load")
+    covered = f"sustained sequences of {LONG_FLOOD} presses"
     return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
 
 
@@ -135,9 +153,9 @@ class _Runner:
             self.worst[index] = delivery
 
 
-def _in_turn(compiled: Compiled, pattern: tuple[int, ...]) -> Player:
+def _in_turn(compiled: Compiled, pattern: tuple[int, ...], presses: int = FLOOD) -> Player:
     """Presses the inputs of a pattern in turn, each in the first tick that is open."""
-    coming = list(islice(cycle(pattern), FLOOD))
+    coming = list(islice(cycle(pattern), presses))
 
     def play(state: State, event: int | None) -> tuple[int, int] | None:
         if not coming:

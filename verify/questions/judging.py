@@ -43,6 +43,8 @@ AMID = 200_000
 # As many are looked at where any failure will do, to find the part to begin with.
 GLANCE = 1_000
 MOST_PERIODS = 1_000
+# A failure of more presses than these is one of sustained load, and takes about as many.
+SUSTAINED = 100
 DEFAULT_SECONDS = 60.0
 # Lone presses are remembered from question to question, of this many parts at most.
 MOST_KNOWN = 4_096
@@ -349,7 +351,7 @@ def _ask(
     queued: bool = False,
 ) -> Answer:
     if system.dense:
-        return _ask_dense(system, engine, budget, progress, latencies)
+        return _ask_dense(system, engine, budget, progress, latencies, queued)
     if engine == "simulator":
         from verify.engines.chance import hammer
 
@@ -400,11 +402,22 @@ def _zones(
 
 
 def _ask_dense(
-    system: System, engine: EngineName, budget: Budget, progress: Progress, latencies: bool
+    system: System,
+    engine: EngineName,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    queued: bool,
 ) -> Answer:
     """Only the solver sees every run; others find failures in whole parts of a tick."""
     if engine == "zones":
         return Answer(Verdict.UNDECIDED, "zones", covered="nothing: they count in whole ticks")
+    if engine == "auto" and queued and not latencies:
+        from verify.engines.chance import long_flood
+
+        flooded = long_flood(system, budget, progress).in_parts(system.resolution)
+        if flooded.verdict is Verdict.FAILS:
+            return flooded
     if engine in ("auto", "solver"):
         answer = _solve(system, budget, progress, latencies)
         if engine == "solver" or answer.verdict is not Verdict.UNDECIDED or _too_many(system):
@@ -458,6 +471,8 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
         )
     if answer.engine == "explorer" or subject.link.drifts_away:
         return trace  # already the shortest, or the soonest
+    if len(script.presses) > SUSTAINED:
+        return trace
     return subject.replay(shrink(script, subject.fails))
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
-from math import floor, lcm
+from math import ceil, floor, lcm
 
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.concrete import Compiled, Occurrence, State
@@ -57,8 +57,9 @@ def least_pairs(
     matrix = [list(row) for row in alone]
     if (queue := subject.link.scheme.queue) is not None:
         # Under sustained load presses may come no faster than the queue is emptied.
+        slowest = 1 + subject.link.clock.rate[1]
         for i, send in enumerate(queue.sends):
-            matrix[i] = [max(least, min(send, spacing)) for least in matrix[i]]
+            matrix[i] = [max(least, min(ceil(send * slowest), spacing)) for least in matrix[i]]
     while True:
         frozen = tuple(map(tuple, matrix))
         judged = judge(subject.respaced(spacing=0, pairs=frozen), engine, progress, budget=budget)
