@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
+from itertools import combinations
+from math import comb
 
 from models.levels import Driver, Listener, bit
 from verify.language import expressions as ex
@@ -11,6 +14,9 @@ from verify.language.state import Number, Set, Timer, number
 from verify.parts.clock import ON_TIME, Clock
 from verify.parts.scheme import Scheme
 from verify.parts.signals import PRESS, RELEASE, cleared, decoded
+
+# Codes of a closed table, at most.
+_MOST_CLOSED = 5_000
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,40 @@ class ParallelCode(Scheme):
         partner = next((i for i in others if self.codes[i] & ~code), others[0])
         pair = (index, partner)
         return ((replace(self, codes=tuple(self.codes[i] for i in pair)), pair),)
+
+    def alike(self, inputs: tuple[int, ...]) -> Hashable:
+        """How many lines each of the inputs, or several of them, drive."""
+        return tuple(map(len, self._kinds(inputs)))[1:]
+
+    def exchangeable(self, inputs: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
+        """Lines that are driven by the same of these inputs."""
+        return self._kinds(inputs)[1:]
+
+    def closed(self) -> Scheme | None:
+        """All codes of so many lines, or all there are if these have not equally many.
+
+        Outputs that are not there are all that is missed: a receiver shows another output for
+        the same codes on its lines, or none.
+        """
+        weights = {code.bit_count() for code in self.codes} - {0}
+        weight = weights.pop() if len(weights) == 1 else None
+        lines = range(self.width)
+        size = comb(self.width, weight) if weight else (1 << self.width) - 1
+        if size > _MOST_CLOSED or len({*self.codes, 0}) <= self.inputs:
+            return None
+        if weight:
+            words = {sum(1 << k for k in on) for on in combinations(lines, weight)}
+        else:
+            words = set(range(1, 1 << self.width))
+        return replace(self, codes=(*self.codes, *sorted(words.difference(self.codes))))
+
+    def _kinds(self, inputs: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
+        """Lines by who of the inputs drives them, those of nobody first."""
+        kinds: list[list[int]] = [[] for _ in range(1 << len(inputs))]
+        for line in range(self.width):
+            drives = (self.codes[i] >> line & 1 for i in inputs)
+            kinds[sum(on << k for k, on in enumerate(drives))].append(line)
+        return tuple(map(tuple, kinds))
 
     def transmitter(self) -> tuple[Machine, ...]:
         """Counts, per line, the held inputs that drive it."""

@@ -25,7 +25,7 @@ from verify.units import decimal_text
 
 _FILE = "the design"
 _MOST_CHORDS = 2000
-_MOST_CODES, _MOST_SKEWED = 64, 10  # inputs; more are not put before the engines
+_MOST_CODES, _MOST_SKEWED = 64, 10  # inputs; more only where lines may change places
 
 
 @dataclass(frozen=True)
@@ -224,9 +224,12 @@ def design_codes(
     driven = sum(word.bit_count() for word in table.words)
     sizes = {"lines": table.lines, "driven_lines_in_all": driven}
     design = Design("parallel-code", inputs, proof, link, sizes, notes)
-    if inputs > (_MOST_SKEWED if skew else _MOST_CODES):
-        many = f"{inputs} inputs are more than the engines manage here"
-        return replace(design, notes=(*design.notes, f"not put before the engines: {many}"))
+    many = inputs > (_MOST_SKEWED if skew else _MOST_CODES)
+    if many and _subject(link).link.scheme.closed() is None:
+        note = f"not put before the engines: {inputs} inputs are more than they manage here"
+        return replace(design, notes=(*design.notes, note))
+    if many and demand.held > 1:
+        return _judged(design, effort)  # codes held together may come closer yet: not looked for
     return _spaced(design, effort) if skew else _judged(design, effort)
 
 
@@ -343,8 +346,8 @@ def _spaced(design: Design, effort: Effort) -> Design:
     spacing = subject.link.operator.spacing
     if design.scheme in ("pulse-gap", "parallel-code"):
         judged = judge(subject, "auto", effort.progress, budget=effort.for_check())
-        closer = subject.respaced(spacing=spacing - 1)
-        below = judge(closer, "auto", effort.progress, budget=effort.for_check())
+        closer, codes = subject.respaced(spacing=spacing - 1), design.scheme == "parallel-code"
+        below = judge(closer, "auto", effort.progress, budget=effort.for_check(), brief=codes)
         if below.verdict is not Verdict.HOLDS and judged.verdict is not Verdict.FAILS:
             sizes = {**design.sizes, "spacing_ticks": spacing}
             return replace(design, sizes=sizes, judged=judged, below=below.trace)

@@ -94,7 +94,8 @@ class Answer:
     """An engine's answer about one link part.
 
     ``script``: of a failing run, inputs numbered within the part, line delay as in the
-    script. ``covered``: how far the search looked, in words; ``complete``: everywhere.
+    script; ``rough``: there may be a shorter one. ``covered``: how far the search looked, in
+    words; ``complete``: everywhere.
     ``best``/``worst``: per input, latency extremes over all sequences that came out right
     (delay left out).
     """
@@ -106,6 +107,7 @@ class Answer:
     complete: bool = False
     best: dict[int, Delivery] = field(default_factory=dict)
     worst: dict[int, Delivery] = field(default_factory=dict)
+    rough: bool = False
 
     def in_parts(self, parts: int) -> Answer:
         """As found by an engine that counted in parts of a tick: what it did not find may be

@@ -8,10 +8,11 @@ the machines that something woke.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import product
+from itertools import chain, combinations_with_replacement, product
 from random import Random
 from typing import Any, TypeAlias
 
@@ -32,6 +33,8 @@ DoFn: TypeAlias = Callable[["Tick"], None]
 
 # Random states of a machine that are tried before its first possible one is taken.
 TRIES = 500
+
+_LATE = re.compile(r"line\d+\.late")
 
 
 def least_choice(pick: ex.Pick) -> int:
@@ -132,6 +135,27 @@ class Compiled:
         for places in product(*(self._starts_of(item) for item in self.memory)):
             if self.possible(places):
                 yield self._linked(places)
+
+    def starts_alike(self, groups: Sequence[Sequence[int]]) -> Iterator[State]:
+        """``starts``, but of those that differ by an exchange of lines in a group only one.
+
+        Lines in no group are never moved. Without groups, or with unknowns that are not how late
+        a line is: all.
+        """
+        unknown: dict[str, range] = {}
+        for item in filter(is_unknown, self.memory):
+            values = self._starts_of(item)
+            unknown[item.name] = range(values[0], values[-1] + 1)
+        lates = [[f"line{k}.late" for k in group] for group in groups]
+        if not groups or not all(_LATE.fullmatch(name) for name in unknown):
+            yield from self.starts()
+            return
+        if not unknown:
+            lates = []
+        values_of = [combinations_with_replacement(unknown[n[0]], len(n)) for n in lates if n]
+        for chosen in product(*values_of):
+            named = zip(chain.from_iterable(lates), chain.from_iterable(chosen), strict=True)
+            yield self.start_with(dict(named))
 
     def possible(self, places: Sequence[Any]) -> bool:
         """Every machine may be found like this; of a timer it matters only whether it is on."""

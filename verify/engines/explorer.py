@@ -199,9 +199,9 @@ class _Search:
         if known is None:
             self.seen[key] = [mine]
             return False
-        if any(_weaker(other, mine) for other in known):
+        if any(is_weaker(other, mine) for other in known):
             return True
-        known[:] = [other for other in known if not _weaker(mine, other)]
+        known[:] = [other for other in known if not is_weaker(mine, other)]
         known.append(mine)
         return False
 
@@ -230,7 +230,7 @@ class _Search:
         return Script(tuple(reversed(presses)), 0, tuple(reversed(picks)), constants)
 
 
-def _weaker(a: State, b: State) -> bool:
+def is_weaker(a: State, b: State) -> bool:
     """Restraints ``a`` forbid nothing that restraints ``b`` allow."""
     return all(_place_weaker(x, y) for x, y in zip(a, b, strict=True))
 

@@ -5,9 +5,11 @@ Its answer gives the windows in which strikes are due, and how long a link needs
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
+from typing import TypeAlias
 
 from verify.engines.answer import Budget, OutOfTimeError
 from verify.engines.concrete import Compiled, State
@@ -20,6 +22,7 @@ from verify.parts.signals import strike
 from verify.units import Ticks
 
 ZERO = Fraction(0)
+_Row: TypeAlias = tuple[int | None, int | None, int, bool]
 # A press that sets off more events than this, or more at once, is taken never to come to rest.
 MOST_EVENTS = 20_000
 MOST_RUNNING = 1_000
@@ -51,10 +54,14 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
     if link.clock.rated:
         return _lone_at_rates(link, budget or Budget())
     compiled = Compiled(factored(link, None))
-    starts = list(compiled.starts())
-    rows = [
-        _press(compiled, starts, index, link.outputs[index], budget) for index in range(link.inputs)
-    ]
+    known: dict[Hashable, _Row] = {}
+    rows = []
+    for index in range(link.inputs):
+        alike = link.scheme.alike((index,))
+        if alike not in known:
+            starts = list(compiled.starts_alike(link.scheme.exchangeable((index,))))
+            known[alike] = _press(compiled, starts, index, link.outputs[index], budget)
+        rows.append(known[alike])
     return Lone(
         tuple(row[0] for row in rows),
         tuple(row[1] for row in rows),
@@ -98,7 +105,7 @@ def _lone_level(link: Link) -> Lone:
 
 def _press(
     compiled: Compiled, starts: list[State], index: int, output: int, budget: Budget | None
-) -> tuple[int | None, int | None, int, bool]:
+) -> _Row:
     wanted = strike(0)
     firsts: list[int | None] = []
     settled, rests = 0, True

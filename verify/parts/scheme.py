@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import replace
 from typing import Literal
 
@@ -126,6 +126,23 @@ class Scheme(ABC):
         transmitter's. A scheme whose inputs all matter to each other returns itself.
         """
         return self.split()
+
+    def alike(self, inputs: tuple[int, ...]) -> Hashable:
+        """The same for inputs whose presses, in this order, do the same on lines of other numbers.
+
+        Of one input: all but which other outputs are struck. Of more: in a link that is ``closed``.
+        """
+        return inputs
+
+    def exchangeable(self, inputs: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
+        """Groups of lines that might change places, as far as presses of these inputs can tell;
+        lines in no group are not moved by them. None is known by default."""
+        return ()
+
+    def closed(self) -> Scheme | None:
+        """A link of which this is part, and which exchanging lines leaves as it is but for the
+        numbers of its inputs: what holds there holds here. None if there is none of use."""
+        return None
 
     def amid_any(self, index: int) -> tuple[Scheme, tuple[int, ...]] | None:
         """A link of one lever amid whatever others may do, and more: what holds there, on a line

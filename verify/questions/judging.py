@@ -25,6 +25,7 @@ from verify.parts.clock import PERIOD
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.parts.pause import Pause
+from verify.questions.symmetry import by_symmetry
 from verify.units import Ticks
 
 if TYPE_CHECKING:
@@ -233,7 +234,10 @@ def judge(
                 resolution = lcm(link.clock.resolution, windows.resolution)
                 system, rests = factored(link, windows, resolution), subject.lone_of(link).rests
                 queued = windows.queue is not None
-                answer = _ask(system, rests, engine, budget, progress, latencies, queued)
+                seen = None
+                if engine == "auto" and not latencies:
+                    seen = by_symmetry(link, windows, subject.lone_of, budget, progress, brief)
+                answer = seen or _ask(system, rests, engine, budget, progress, latencies, queued)
             answers.append(answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
@@ -469,7 +473,7 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
             f"the {answer.engine} found a failure that the simulator does not see: {script}; "
             "this is a bug in fewwire, please report it with the link file"
         )
-    if answer.engine == "explorer" or subject.link.drifts_away:
+    if (answer.engine == "explorer" and not answer.rough) or subject.link.drifts_away:
         return trace  # already the shortest, or the soonest
     if len(script.presses) > SUSTAINED:
         return trace
