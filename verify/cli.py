@@ -19,6 +19,7 @@ from verify.commands.new import new
 from verify.commands.recheck import recheck
 from verify.commands.recover import recover
 from verify.commands.replay import replay
+from verify.commands.report import report
 from verify.commands.schedule import schedule
 from verify.commands.sheet import sheet
 from verify.commands.show import show
@@ -62,6 +63,7 @@ questions = (
     recheck,
     fuzz,
     replay,
+    report,
 )
 for command in (*questions, show, new, manual, completion):
     main.add_command(command)

@@ -61,7 +61,9 @@ def dossier(subject: Subject, engine: EngineName, progress: Progress, seconds: f
     spacing = least_spacing(subject, engine, progress, budget)
     pairs = None
     if spacing.ticks is not None:
-        pairs = least_pairs(subject, engine, progress, spacing.ticks, budget)
+        # A matrix that is hard to prove is not to leave the margins without time.
+        half = Budget((budget.left() or seconds) / 2)
+        pairs = least_pairs(subject, engine, progress, spacing.ticks, half)
     at, proved = link, checked
     if checked.verdict is Verdict.FAILS and spacing.ticks is not None:
         at = link.with_operator(spacing=spacing.ticks)

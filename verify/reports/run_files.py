@@ -15,11 +15,13 @@ def run_text(found: Trace, link: Link, windows: tuple[Windows, ...] | None, endi
         return trace_text(found, link, ending)
     from verify.reports.finer import measured
 
-    link, windows = measured(link, windows, found.script)
+    finer, windows = measured(link, windows, found.script)
     if ending == ".svg":
+        from verify.reports.inside import inside_rows
         from verify.reports.timing_svg import timing_svg
 
-        return timing_svg(found, link, windows=windows)
+        inside = inside_rows(found, link)
+        return timing_svg(found, finer, windows=windows, inside=inside)
     from verify.reports.picture import picture
 
-    return picture(found, link, windows=windows) + "\n"
+    return picture(found, finer, windows=windows) + "\n"

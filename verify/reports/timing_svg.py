@@ -48,11 +48,16 @@ STYLE = """
 
 
 def timing_svg(
-    trace: Trace, link: Link, *, windows: tuple[Windows, ...] | None = None, inside: bool = True
+    trace: Trace,
+    link: Link,
+    *,
+    windows: tuple[Windows, ...] | None = None,
+    inside: Sequence[InsideRow] | None = None,
 ) -> str:
-    """A whole SVG file. ``windows``: as for ``picture``. ``inside``: with modes and timers."""
+    """A whole SVG file. ``windows``: as for ``picture``. ``inside``: modes and timers; of a run in
+    parts of a tick they must be given, for ``link`` is then measured for pictures only."""
     rows = Rows(trace, link, windows, M).all()
-    machines = inside_rows(trace, link, windows) if inside else []
+    machines = inside_rows(trace, link, windows) if inside is None else inside
     points = {tick for row in rows for tick in row.changes}
     points |= {s.first for row in machines for s in row.stretches}
     if trace.failure is not None:
