@@ -11,6 +11,9 @@ from dataclasses import replace
 
 from verify.engines.trace import Press, Script
 
+# Of gaps up to so many ticks every shorter one is tried, of others so many.
+EVERY_CUT = 256
+
 
 def size(script: Script) -> tuple[int, int, tuple[Press, ...]]:
     """The order of scripts: presses, then ticks, then inputs."""
@@ -36,18 +39,32 @@ def shrink(script: Script, fails: Callable[[Script], bool]) -> Script:
 def _smaller(script: Script) -> Iterator[Script]:
     presses = script.presses
     for k in range(len(presses)):
-        yield replace(script, presses=_from_zero(presses[:k] + presses[k + 1 :]))
+        rest = presses[:k] + presses[k + 1 :]
+        yield replace(script, presses=_from_zero(rest))
+        # What was picked may matter: it stays with its presses, or all stays where it is.
+        without = replace(script, presses=rest)
+        if rest and rest[0].tick:
+            yield without.sooner(rest[0].tick, script.constants)
+        yield without
     for k in range(1, len(presses)):
         gap = presses[k].tick - presses[k - 1].tick
-        # Large steps first; the loop comes back until even one tick is too much.
-        cut = gap
-        while cut > 0:
+        for cut in _cuts(gap):
             yield _closer(script, k, cut)
-            cut //= 2
     for k, press in enumerate(presses):
         for lower in {0, press.input - 1} if press.input else ():
             changed = replace(press, input=lower)
             yield replace(script, presses=(*presses[:k], changed, *presses[k + 1 :]))
+
+
+def _cuts(gap: int) -> Iterator[int]:
+    """Ticks to take from a gap: large steps first, then all others, of long gaps some.
+
+    A shorter gap may fail where one between does not, so none may be left out.
+    """
+    halves = [gap >> k for k in range(gap.bit_length())]
+    yield from halves
+    step = -(-gap // EVERY_CUT) if gap else 1
+    yield from (cut for cut in range(gap, 0, -step) if cut not in halves)
 
 
 def _closer(script: Script, k: int, ticks: int) -> Script:
