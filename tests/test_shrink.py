@@ -10,11 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.framed_serial import FramedSerial
+from models.pulse_gap import PulseGap
 from tests.links import links, make_link, scripts
 from verify.engines.answer import Budget, Progress
 from verify.engines.shrink import shrink
 from verify.engines.trace import Chosen, Press, Script
 from verify.parts.link import Link
+from verify.parts.operator import Operator
 from verify.questions.judging import Subject, judge
 
 
@@ -72,9 +74,18 @@ def test_of_a_run_that_is_shown_nothing_can_be_left_out(engine: str, links: Link
 def test_a_press_goes_also_where_it_fails_by_what_was_picked_at_another() -> None:
     """An uncertain start edge makes one frame fail by itself: the press before it is idle."""
     scheme = FramedSerial((1, 2), 2, bit=2, sample=3, edge=(0, 2))
-    subject = Subject(make_link(scheme, within=(0, 6)))
+    subject = Subject(make_link(scheme, Operator(spacing=20), within=(0, 6)))
     alone = Script((Press(0, 1),), picks=(Chosen(0, "receiver0.edge", 2),))
     assert subject.fails(alone)
     padded = Script((Press(0, 0), Press(20, 1)), picks=(Chosen(20, "receiver0.edge", 2),))
     assert subject.fails(padded)
     assert len(shrink(padded, subject.fails).presses) == 1
+
+
+def test_a_much_shorter_gap_is_found_where_those_between_are_safe() -> None:
+    """Taps see a ghost at twice the gap: half of it, and one tick less, come out right."""
+    subject = Subject(make_link(PulseGap((4,), 1, (0,), receiver_kind="taps")))
+    assert not subject.fails(Script((Press(0, 0), Press(7, 0))))
+    small = shrink(Script((Press(0, 0), Press(8, 0))), subject.fails)
+    assert small.presses == (Press(0, 0), Press(3, 0))
+    assert not smaller_that_fail(subject, small)
