@@ -8,7 +8,7 @@ import pytest
 
 from models.parallel_code import ParallelCode
 from models.wire_per_input import WirePerInput
-from tests.links import make_link
+from tests.links import even_gaps, make_link
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.lone import lone_presses
 from verify.engines.simulator import NotAllowedError
@@ -17,12 +17,16 @@ from verify.language.machine import Machine, Rule
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
+from verify.parts.scheme import Scheme
 from verify.parts.signals import decoded, far_fall, far_rise
 from verify.questions.judging import EngineName, Subject, judge
 
 
-def may(operator: Operator, *presses: tuple[int, int]) -> bool:
-    subject = Subject(make_link(WirePerInput(2), operator))
+WIRES = WirePerInput(2)
+
+
+def may(operator: Operator, *presses: tuple[int, int], scheme: Scheme = WIRES) -> bool:
+    subject = Subject(make_link(scheme, operator))
     try:
         subject.replay(Script(tuple(Press(*p) for p in presses)))
     except NotAllowedError:
@@ -47,6 +51,13 @@ def test_a_press_may_come_from_its_bound_on(
 ) -> None:
     assert may(operator, (0, first), (least, second))
     assert not may(operator, (0, first), (least - 1, second))
+
+
+def test_an_input_is_seen_to_be_let_go_also_where_nothing_looks() -> None:
+    operator = Operator(hold=(3, 3))
+
+    assert may(operator, (0, 0), (4, 0), scheme=even_gaps(2))
+    assert not may(operator, (0, 0), (3, 0), scheme=even_gaps(2))
 
 
 @pytest.mark.parametrize("engine", ["explorer", "zones", "solver"])

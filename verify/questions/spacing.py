@@ -103,8 +103,9 @@ def least_spacing(
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     ladder = _Ladder(subject, engine, progress, budget)
-    if subject.link.kind == "level" and ladder.holds(0):
-        # Most links of levers keep them apart by themselves.
+    apart = all(part.link.inputs == 1 for part in subject.parts)
+    if (apart or subject.link.kind == "level") and ladder.holds(0):
+        # Most links of levers, and all of wires, keep inputs apart by themselves.
         return ladder.answer()
     top = max(subject.lone.settled) + 1
     # Where a press is over in its own tick, it is so at any spacing.
