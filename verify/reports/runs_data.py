@@ -109,12 +109,14 @@ def _signals(trace: Trace, link: Link) -> list[Signal]:
     for event in sorted(trace.events, key=lambda e: e.tick):
         of.setdefault(event.signal, []).append(event)
     order = {input_signal(link, i): i for i in range(link.inputs)}
+    # A press or strike of which no trace says when it is over is one of a moment.
     lasts = {
-        kind: any(not e.value for name, events in of.items() if _kind(name) == kind for e in events)
-        for kind in ("in", "line", "out")
+        kind: link.kind == "level"
+        or any(not e.value for name, events in of.items() if _kind(name) == kind for e in events)
+        for kind in ("in", "out")
     }
     places = {"in": 0, "line": 1, "out": 2, "": 3}
-    names = sorted(of, key=lambda name: (places[_kind(name)], order.get(name, 0)))
+    names = sorted(of, key=lambda name: (places[_kind(name)], order.get(name, 0), name))
     return [_signal(name, of[name], link, lasts) for name in names]
 
 
