@@ -21,7 +21,6 @@ from verify.parts.scheme import Scheme
 from verify.parts.signals import decoded, far_fall, far_rise
 from verify.questions.judging import EngineName, Subject, judge
 
-
 WIRES = WirePerInput(2)
 
 
