@@ -291,6 +291,7 @@ def test_all_runs_are_printed_in_light_colours(page: Any, tmp_path: Path) -> Non
     assert as_hex(ground) == "#ffffff"
     for tag, text, colour, below in page.execute_script(GROUNDS):
         assert contrast(as_hex(colour), as_hex(below)) >= TEXT, (tag, text, colour, below)
+    picture(page, "printed")
     printed = page.execute_cdp_cmd("Page.printToPDF", {"printBackground": False})
     data = base64.b64decode(printed["data"])
     assert data.startswith(b"%PDF")
