@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from time import monotonic
 
 import pytest
 from click.testing import CliRunner
@@ -15,13 +18,18 @@ from models.scan import Scan
 from tests.links import make_link
 from tests.test_cli import CARILLON
 from verify.cli import main
-from verify.engines.answer import Progress, Verdict
+from verify.engines.answer import Budget, Progress, Verdict
 from verify.errors import UsageError
+from verify.linkfile import load
+from verify.parts.clock import Clock
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.judging import Subject, judge
 from verify.questions.margin import margin
+from verify.questions.spacing import least_spacing, own_spacing
+
+LINKS = Path(__file__).parent.parent / "models" / "links"
 
 FAR_APART = Operator(spacing=40)
 
@@ -96,3 +104,33 @@ def test_margin_in_json() -> None:
     assert result.exit_code == 0
     assert (found["least"], found["most"], found["verdict"]) == (None, 0, "holds")
     assert found["trace_beyond"]["failure"]["kind"] == "lost"
+
+
+def test_a_margin_keeps_the_time_also_while_lone_presses_are_worked_out() -> None:
+    """A press of 26 bits has a hundred edges; with jitter each may come at either of two ticks."""
+    link = load(LINKS / "card_reader.toml")
+    started = monotonic()
+    found = margin(link, "line.jitter", "auto", Progress(), Budget(0.5))
+
+    assert found.most.verdict is Verdict.UNDECIDED
+    # Without a limit: not done after 150 s.
+    assert monotonic() - started < 30
+
+
+def test_lone_presses_of_a_clock_that_is_off_keep_the_time() -> None:
+    done = CliRunner().invoke(main, ["check", str(LINKS / "dcc_bit.toml"), "--time", "0.01"])
+
+    assert done.exit_code == 3
+    assert "undecided: the time was up" in done.stderr
+
+
+def test_the_trace_below_a_spacing_is_one_tick_below_it_also_in_parts_of_a_tick() -> None:
+    scheme = PulseGap((4, 8), 1, (1, 1))
+    off = Clock(rate=(Fraction(-1, 50), Fraction(1, 50)))
+    link = replace(make_link(scheme, FAR_APART), clock=off)
+    found = least_spacing(Subject(link), "auto", Progress())
+
+    assert found.ticks == 10
+    assert found.trace_below is not None
+    assert found.trace_below.script.resolution > 1
+    assert own_spacing(found.trace_below) == 9

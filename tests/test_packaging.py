@@ -22,7 +22,14 @@ def test_a_wheel_brings_models_manual_and_types_and_runs_anywhere(tmp_path: Path
 
     inside = set(zipfile.ZipFile(wheel).namelist())
     wanted = {"verify/py.typed", "models/py.typed"}
-    for folder in ("models/links", "verify/manual", "verify/schemas", "verify", "models"):
+    for folder in (
+        "models/links",
+        "verify/manual",
+        "verify/schemas",
+        "verify/reports/page",
+        "verify",
+        "models",
+    ):
         for file in (ROOT / folder).glob("*.*"):
             wanted.add(file.relative_to(ROOT).as_posix())
     assert wanted <= inside

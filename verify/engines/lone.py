@@ -45,8 +45,8 @@ class Lone:
 def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
     """Press every input alone, or move the lever watched, under every choice of the world.
 
-    ``budget``: raises OutOfTimeError when that is spent, or, where clocks are off and the solver
-    is asked, OutOfReachError.
+    ``budget``: raises OutOfTimeError when that is spent, also where clocks are off and the solver
+    gives up.
     """
     if link.kind == "level":
         on_time = _lone_level(replace(link, clock=Clock()))
@@ -78,10 +78,14 @@ def _stretched(lone: Lone, ticks: Ticks) -> Lone:
 def _lone_at_rates(link: Link, budget: Budget) -> Lone:
     # Imported late: only clocks that are off need the solver here.
     from verify.engines.lone_rate import lone_press
+    from verify.engines.solver import OutOfReachError
 
     on_time = lone_presses(replace(link, clock=replace(link.clock, rate=(ZERO, ZERO))))
     system = factored(link, None, link.clock.resolution)
-    rows = [lone_press(system, index, link.outputs[index], budget) for index in range(link.inputs)]
+    try:
+        rows = [lone_press(system, i, link.outputs[i], budget) for i in range(link.inputs)]
+    except OutOfReachError:
+        raise OutOfTimeError from None
     return Lone(
         tuple(row[0] for row in rows),
         tuple(row[1] for row in rows),

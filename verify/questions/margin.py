@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.engines.lone import Lone
 from verify.engines.trace import Trace
 from verify.errors import UsageError
@@ -126,16 +126,21 @@ class _Asked:
 
     def subject(self, link: Link) -> Subject:
         """What lone presses do is worked out once for all that are alike."""
-        return Subject(link, self.lones)
+        return Subject(link, self.lones, self.budget)
 
     def judge(self, link: Link) -> Judgement:
         """Each link once."""
         if link not in self.judged:
-            subject = self.subject(link)
-            self.judged[link] = judge(
-                subject, self.engine, self.progress, budget=self.budget, brief=self.brief
-            )
+            self.judged[link] = self._judged(link)
         return self.judged[link]
+
+    def _judged(self, link: Link) -> Judgement:
+        try:
+            subject = self.subject(link)
+        except OutOfTimeError:
+            covered = "nothing: the time was up before lone presses were known"
+            return Judgement(Verdict.UNDECIDED, self.engine, covered)
+        return judge(subject, self.engine, self.progress, budget=self.budget, brief=self.brief)
 
 
 class _Side:

@@ -70,9 +70,10 @@ class _Ladder:
 
 
 def own_spacing(trace: Trace) -> int | None:
-    """Ticks between the closest two presses of a trace; None if it has fewer than two."""
+    """Whole ticks between the closest two presses of a trace; None if it has fewer than two."""
     ticks = [press.tick for press in trace.script.presses]
-    return min((b - a for a, b in itertools.pairwise(ticks)), default=None)
+    closest = min((b - a for a, b in itertools.pairwise(ticks)), default=None)
+    return None if closest is None else closest // trace.script.resolution
 
 
 def _rests_between(subject: Subject, trace: Trace) -> bool:
