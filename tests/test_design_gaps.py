@@ -233,3 +233,13 @@ def test_a_search_stopped_early_gives_its_best_and_the_bound_so_far() -> None:
     assert proof.best is not None
     assert proof.bound is not None
     assert 91 < proof.bound < proof.best
+
+
+@pytest.mark.slow
+def test_rate_and_jitter_together_are_proved_at_a_spacing_that_lets_the_line_rest() -> None:
+    demand = GapDemand(2, jitter=1, rate=Fraction(1, 50))
+    design = design_gaps(demand, TICK, Effort())
+    assert design.verdict is Verdict.HOLDS
+    assert design.optimal
+    assert design.below is None
+    assert "left open" in design.notes[-1]

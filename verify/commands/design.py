@@ -204,7 +204,10 @@ class _Asked:
         if overlap is None:
             return design_gaps(demand, self.seconds_per_tick, effort)
         if demand.rate:
-            raise UsageError("--rate: found with --overlap; allowed: one of the two")
+            raise UsageError(
+                "--rate: found with --overlap; allowed: one of the two: tables for presses that "
+                "come together are searched for clocks that run alike"
+            )
         if overlap == "chords":
             return design_chords(demand, self.seconds_per_tick, distinct, effort)
         if self.inputs > _MOST_QUEUED:

@@ -124,7 +124,29 @@ def _gap_design(
     if table is None:
         return Design("pulse-gap", demand.inputs, proof, notes=notes)
     link = _gap_link(demand, tick, table)
+    if demand.rate and demand.jitter:
+        return _rested(demand, link, table, proof, (*notes, _OPEN), effort)
     return _spaced(Design("pulse-gap", demand.inputs, proof, link, _sizes(table), notes), effort)
+
+
+_OPEN = (
+    "the least safe spacing is left open; with that of the file each press finds the line at rest"
+)
+
+
+def _rested(
+    demand: GapDemand,
+    link: LinkText,
+    table: GapTable,
+    proof: Proof,
+    notes: tuple[str, ...],
+    effort: Effort,
+) -> Design:
+    """At a spacing that lets the last, late edge pass: closer presses take the solver too long."""
+    spacing = table.least_spacing + demand.jitter
+    link = replace(link, operator={**link.operator, "spacing": spacing})
+    sizes = {**_sizes(table), "spacing_ticks": spacing}
+    return _judged(Design("pulse-gap", demand.inputs, proof, link, sizes, notes), effort)
 
 
 def _sizes(table: GapTable) -> dict[str, int]:
