@@ -161,3 +161,16 @@ def test_a_pause_that_makes_no_sense(pause: str, scheme: str, more: str, text: s
 
     assert f"link.toml: {text}" in str(told.value)
     assert "allowed" in str(told.value)
+
+
+@pytest.mark.parametrize("slot", [2, 4])
+def test_a_receiver_behind_a_delay_stops_as_much_later(slot: int) -> None:
+    # Judged without the delay; the run that fails is then played with it.
+    link = make_link(
+        Scan(2, slot, slot // 2, synced=True),
+        kind="level",
+        delay=(1, 1),
+        pause=Pause(slot, 1, End.RECEIVER),
+    )
+
+    assert verdict(link, "auto").verdict is Verdict.FAILS

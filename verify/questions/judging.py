@@ -24,7 +24,7 @@ from verify.language.state import Number
 from verify.parts.clock import PERIOD
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
-from verify.parts.pause import Pause
+from verify.parts.pause import End, Pause, stops
 from verify.questions.symmetry import by_symmetry
 from verify.units import Ticks
 
@@ -55,6 +55,9 @@ T = TypeVar("T")
 Row: TypeAlias = tuple[Ticks | None, Ticks | None, int]
 
 _KNOWN: dict[Link, Lone] = {}
+
+# What the world picks at the receiver's end.
+_RECEIVING = ("receiver0", stops(End.RECEIVER).name)
 
 # The beginning of a name that belongs to a line, and perhaps to one of its branches.
 _PLACE = re.compile(r"line(\d+)(\.branch0)?(?=\.)")
@@ -505,8 +508,8 @@ def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Scrip
     behind = subject.link.hidden_delay(branch) * parts + shift
 
     def there(chosen: Chosen) -> Chosen:
-        """What the receiver's end picks, it picks later by the delay that was left out."""
-        late = behind if chosen.name.startswith("receiver0") else 0
+        """What happens at the receiver's end, pauses too, is later by the delay left out."""
+        late = behind if chosen.name.startswith(_RECEIVING) else 0
         return replace(chosen, tick=chosen.tick + late, name=renamed(chosen.name))
 
     return Script(
