@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from itertools import islice
 from pathlib import Path
 
 import pytest
@@ -16,9 +17,11 @@ from models.wire_per_input import WirePerInput
 from tests.links import even_gaps, make_link
 from verify.cli import main
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.chance import _starts
+from verify.engines.concrete import Compiled
 from verify.engines.simulator import Simulator
 from verify.engines.trace import Script
-from verify.parts.link import Link
+from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause
 from verify.questions.judging import EngineName, Subject, judge
@@ -179,3 +182,14 @@ def test_the_command(tmp_path: Path, scheme: str, status: int, words: str) -> No
     assert answer["never"] == (status == 1)
     assert (answer["recovery_ticks"] is None) == (status == 1)
     assert answer["disturbances"]["start"] == "any"
+
+
+def test_load_finds_a_link_only_in_states_in_which_it_may_be() -> None:
+    # The largest of everything at once is no state that the receiver of frames can be in.
+    scheme = FramedSerial((0, 1, 2), 2, 4, 6, busy="queue", depth=2)
+    compiled = Compiled(factored(make_link(scheme, any_start=True), None))
+    largest = [compiled._starts_of(item)[-1] for item in compiled.memory]
+    assert not compiled.possible(largest)
+
+    for state in islice(_starts(compiled), 50):
+        assert compiled.possible(state)

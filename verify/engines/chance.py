@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from itertools import chain, count, cycle, islice
+from collections.abc import Callable, Iterable, Iterator
+from itertools import cycle, islice
 from random import Random
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
@@ -53,43 +53,50 @@ def flood(system: System, budget: Budget, progress: Progress) -> Answer:
     Finds in a moment what fails only after many presses, such as a queue that overflows. A
     link that may be found in many states is found in the first, the last, and then in others.
     """
-    runner, random = _Runner(system, progress), Random(0)
-    progress.presses = FLOOD
+    runner = _Runner(system, progress)
     many = any(is_unknown(item) for item in runner.compiled.memory)
-    starts = chain(
-        [next(runner.compiled.starts())],
-        [runner.compiled.start_with(runner.compiled.largest())] if many else [],
-        (runner.compiled.any_start(random) for _ in count()),
-    )
-    tried = 0
     patterns = _patterns(runner.compiled.inputs, many)
-    for pattern, start in islice(zip(patterns, starts, strict=False), MOST_PATTERNS):
-        if budget.spent(progress.states):
-            break
-        tried += 1
-        script = runner.run(start, _in_turn(runner.compiled, pattern), Random(0))
-        if script is not None:
-            covered = f"sustained load, {tried} sequences"
-            return Answer(Verdict.FAILS, "simulator", script, covered)
-    covered = f"{tried} sustained sequences of {FLOOD} presses"
-    return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
+    loads = islice(zip(patterns, _starts(runner.compiled), strict=False), MOST_PATTERNS)
+    return _under_load(runner, loads, FLOOD, budget)
 
 
 def long_flood(system: System, budget: Budget, progress: Progress) -> Answer:
     """Press one input again and again, as fast as the operator allows, with the largest value of
     everything unknown: on a slow clock a queue may take long to overflow."""
     runner = _Runner(system, progress)
-    progress.presses = LONG_FLOOD
-    start = runner.compiled.start_with(runner.compiled.largest())
-    for index in range(runner.compiled.inputs):
-        if budget.spent(progress.states):
+    start = runner.compiled.last_start()
+    loads = (((index,), start) for index in range(runner.compiled.inputs))
+    return _under_load(runner, loads, LONG_FLOOD, budget)
+
+
+def _under_load(
+    runner: _Runner,
+    loads: Iterable[tuple[tuple[int, ...], State]],
+    presses: int,
+    budget: Budget,
+) -> Answer:
+    """``loads``: patterns, each with the state in which the link is found."""
+    runner.progress.presses = presses
+    tried = 0
+    for pattern, start in loads:
+        if budget.spent(runner.progress.states):
             break
-        player = _in_turn(runner.compiled, (index,), LONG_FLOOD)
-        script = runner.run(start, player, Random(0))
+        tried += 1
+        script = runner.run(start, _in_turn(runner.compiled, pattern, presses), Random(0))
         if script is not None:
-            return Answer(Verdict.FAILS, "simulator", script, "sustained load")
-    covered = f"sustained sequences of {LONG_FLOOD} presses"
+            covered = f"sustained load, {tried} sequences"
+            return Answer(Verdict.FAILS, "simulator", script, covered)
+    covered = f"{tried} sustained sequences of {presses} presses"
     return Answer(Verdict.UNDECIDED, "simulator", covered=covered)
+
+
+def _starts(compiled: Compiled) -> Iterator[State]:
+    """States in which a link may be found: the first, the last, then others, without end."""
+    random = Random(0)
+    yield next(compiled.starts())
+    yield compiled.last_start()
+    while True:
+        yield compiled.any_start(random)
 
 
 def _patterns(inputs: int, again: bool) -> Iterator[tuple[int, ...]]:
@@ -153,7 +160,7 @@ class _Runner:
             self.worst[index] = delivery
 
 
-def _in_turn(compiled: Compiled, pattern: tuple[int, ...], presses: int = FLOOD) -> Player:
+def _in_turn(compiled: Compiled, pattern: tuple[int, ...], presses: int) -> Player:
     """Presses the inputs of a pattern in turn, each in the first tick that is open."""
     coming = list(islice(cycle(pattern), presses))
 

@@ -165,6 +165,10 @@ class Compiled:
     def any_start(self, random: Random) -> State:
         """A state at power-up, picked at random."""
         places = [random.choice(self._starts_of(item)) for item in self.memory]
+        return self._possible_from(places, random)
+
+    def _possible_from(self, places: list[Any], random: Random) -> State:
+        """Machines that cannot be found as ``places`` has it are found as chance has it."""
         for possible, own in self._possible:
             for _ in range(TRIES):
                 if possible(Tick(list(places), least_choice)):
@@ -196,9 +200,9 @@ class Compiled:
             (item.name, int(start[i])) for item, i in self.where.items() if is_unknown(item)
         )
 
-    def largest(self) -> dict[str, int]:
-        """The largest value of every unknown, by name."""
-        return {i.name: self._starts_of(i)[-1] for i in self.memory if is_unknown(i)}
+    def last_start(self) -> State:
+        """The state at power-up with the largest of all unknowns, or one near it."""
+        return self._possible_from([self._starts_of(item)[-1] for item in self.memory], Random(0))
 
     def start_with(self, constants: dict[str, int]) -> State:
         """The state at power-up with these unknowns, the least where not named."""
