@@ -23,9 +23,10 @@ class Verdict(Enum):
 
 
 class OutOfTimeError(FewwireError):
-    """The budget was spent on the way."""
+    """The budget was spent on the way. ``covered``: what an answer then says of itself."""
 
     exit_code = 3
+    covered = "nothing: the time was up before lone presses were known"
 
     def __str__(self) -> str:
         return "undecided: the time was up before it was known what a press or move does alone"

@@ -44,8 +44,8 @@ AMID = 200_000
 # As many are looked at where any failure will do, to find the part to begin with.
 GLANCE = 1_000
 MOST_PERIODS = 1_000
-# A failure of more presses than these is one of sustained load, and takes about as many.
-SUSTAINED = 100
+# Longer failures, of sustained load, are shown as they were found: they take about as many.
+MOST_SHRUNK = 100
 DEFAULT_SECONDS = 60.0
 # Lone presses are remembered from question to question, of this many parts at most.
 MOST_KNOWN = 4_096
@@ -234,8 +234,7 @@ def judge(
             elif link.clock.rated and not subject.lone_of(link).rests:
                 answer = _ask_unrested(link, windows, engine, budget, progress, latencies)
             else:
-                resolution = lcm(link.clock.resolution, windows.resolution)
-                system, rests = factored(link, windows, resolution), subject.lone_of(link).rests
+                system, rests = _system(link, windows), subject.lone_of(link).rests
                 queued = windows.queue is not None
                 seen = None
                 if engine == "auto" and not latencies:
@@ -298,6 +297,11 @@ def _ask_unrested(
     return at_any_rate(link, windows, search)
 
 
+def _system(link: Link, windows: Windows) -> System:
+    """A part as the engines get it, in the least parts of a tick that will do."""
+    return factored(link, windows, lcm(link.clock.resolution, windows.resolution))
+
+
 _Glances: TypeAlias = dict[tuple[Link, Windows], Answer]
 
 
@@ -312,7 +316,7 @@ def _fails_at_once(
     for windows in factored_windows(link, subject.lone_for(part)):
         if budget.spent(0):
             return False
-        answer = _zones(factored(link, windows), budget, progress, False, GLANCE)
+        answer = _zones(_system(link, windows), budget, progress, False, GLANCE)
         if answer.verdict is not Verdict.UNDECIDED:
             glances[link, windows] = answer
         if answer.verdict is Verdict.FAILS:
@@ -478,7 +482,7 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
         )
     if (answer.engine == "explorer" and not answer.rough) or subject.link.drifts_away:
         return trace  # already the shortest, or the soonest
-    if len(script.presses) > SUSTAINED:
+    if len(script.presses) > MOST_SHRUNK:
         return trace
     return subject.replay(shrink(script, subject.fails))
 

@@ -138,8 +138,7 @@ class _Asked:
         try:
             subject = self.subject(link)
         except OutOfTimeError:
-            covered = "nothing: the time was up before lone presses were known"
-            return Judgement(Verdict.UNDECIDED, self.engine, covered)
+            return Judgement(Verdict.UNDECIDED, self.engine, OutOfTimeError.covered)
         return judge(subject, self.engine, self.progress, budget=self.budget, brief=self.brief)
 
 

@@ -103,8 +103,7 @@ def rate_side(
     try:
         return _Side(on_time, sign, progress, budget).answer()
     except (OutOfReachError, OutOfTimeError):
-        covered = "nothing: the time was up before lone presses were known"
-        return RateSide(None, False, Verdict.UNDECIDED, "solver", covered)
+        return RateSide(None, False, Verdict.UNDECIDED, "solver", OutOfTimeError.covered)
 
 
 @dataclass(frozen=True)

@@ -56,8 +56,7 @@ def recover(
     try:
         return _Search(link, engine, progress, budget).answer(proved)
     except OutOfTimeError:
-        covered = "nothing: the time was up before lone presses were known"
-        return Recovery(link, None, Verdict.UNDECIDED, engine, covered, None)
+        return Recovery(link, None, Verdict.UNDECIDED, engine, OutOfTimeError.covered, None)
 
 
 class _Search:

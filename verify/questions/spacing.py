@@ -109,8 +109,7 @@ def least_spacing(
         # Most links of levers, and all of wires, keep inputs apart by themselves.
         return ladder.answer()
     top = max(subject.lone.settled) + 1
-    # Where a press is over in its own tick, it is so at any spacing.
-    spacing = top if top > 1 else 0
+    spacing = top
     while (held := ladder.holds(spacing)) is False:
         if ladder.bad is not None and own_spacing(ladder.bad) is None:
             covered = "one press or move fails by itself"
@@ -118,7 +117,7 @@ def least_spacing(
         if ladder.bad is not None and _rests_between(subject, ladder.bad):
             covered = "every press or move finds the link at rest, so no spacing helps"
             return Spacing(None, Verdict.FAILS, ladder.asked, covered, ladder.bad)
-        spacing = max(1, 2 * spacing)
+        spacing *= 2
         if spacing > FAR_APART * top:
             covered = f"every spacing up to {spacing // 2} ticks fails"
             return Spacing(None, Verdict.UNDECIDED, ladder.asked, covered, ladder.bad)
