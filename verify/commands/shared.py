@@ -119,7 +119,7 @@ def _allow_memory(_: click.Context, __: click.Parameter, value: int) -> None:
     allow(value)
 
 
-_QUIET = "fewwire.quiet"
+_QUIET, _BUDGET = "fewwire.quiet", "fewwire.budget"
 
 
 def quiet() -> bool:
@@ -182,20 +182,25 @@ def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list
 
 def subject_of(file: str) -> Subject:
     """The link of a file, made ready to be asked."""
-    from verify.engines.answer import Budget
     from verify.linkfile import load
     from verify.questions.judging import Subject
 
     context = click.get_current_context(silent=True)
     seconds = None if context is None else context.params.get("seconds")
-    return Subject(load(file), budget=Budget(seconds))
+    return Subject(load(file), budget=budget_of(seconds))
 
 
-def budget_of(seconds: float) -> Budget:
-    """``--time`` as a budget."""
+def budget_of(seconds: float | None) -> Budget:
+    """``--time`` as a budget: one for all the work of a command, from the first time on."""
     from verify.engines.answer import Budget
 
-    return Budget(seconds)
+    context = click.get_current_context(silent=True)
+    if context is None:
+        return Budget(seconds)
+    if _BUDGET not in context.meta:
+        context.meta[_BUDGET] = Budget(seconds)
+    budget: Budget = context.meta[_BUDGET]
+    return budget
 
 
 def print_json(found: dict[str, Any]) -> None:
