@@ -14,7 +14,7 @@ import selectors
 import signal
 import subprocess
 from collections.abc import Sequence
-from time import monotonic
+from time import monotonic, sleep
 
 from verify.errors import UsageError
 from verify.fields import value_text
@@ -213,9 +213,7 @@ class Child:
     def _end(self) -> str:
         process = self.process
         assert process is not None
-        try:
-            status = process.wait(timeout=0.5)
-        except subprocess.TimeoutExpired:
+        if (status := _left_with(process.pid, 0.5)) is None:
             return f"stdout closed{self._last()}"
         how = f"exit status {status}" if status >= 0 else f"signal {-status}"
         return f"{how}{self._last()}"
@@ -223,6 +221,19 @@ class Child:
     def _last(self) -> str:
         lines = self.errors.decode(errors="replace").strip().splitlines()
         return f"; on stderr {value_text(lines[-1])}" if lines else ""
+
+
+def _left_with(pid: int, patience: float) -> int | None:
+    """How a child ended, as ``Popen.returncode``; None if it lives on after ``patience`` seconds.
+
+    It stays to be waited for: till then its number, which names its group, is given to no other.
+    """
+    deadline = monotonic() + patience
+    while (ended := os.waitid(os.P_PID, pid, os.WEXITED | os.WNOHANG | os.WNOWAIT)) is None:
+        if monotonic() >= deadline:
+            return None
+        sleep(0.005)
+    return ended.si_status if ended.si_code == os.CLD_EXITED else -ended.si_status
 
 
 def _line(tick: int, name: str, value: int) -> str:
