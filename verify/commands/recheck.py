@@ -12,6 +12,7 @@ from verify.commands.shared import (
     FAILS,
     HOLDS,
     UNDECIDED,
+    budget_of,
     fail,
     guarded,
     json_option,
@@ -60,29 +61,25 @@ def recheck(
 
     Example: fewwire recheck carillon.json
     """
-    from verify.engines.answer import Budget
     from verify.linkfile import read
     from verify.questions.rechecking import recheck as rechecked
     from verify.recheck.certificate import certificate_of
     from verify.recheck.solvers import solver_of
 
     text, shown, _ = read(certificate, "a certificate")
-    solvers: Any = {name: solver_of(name) for name in _SOLVERS[solver]}  # type: ignore[arg-type]
+    budget = budget_of(seconds)
+    solvers: Any = {name: solver_of(name, budget.left) for name in _SOLVERS[solver]}  # type: ignore[arg-type]
     if folder is not None:
         _make(folder)
     with watched() as progress:
         progress.doing, progress.choices = "rechecking", False
-        budget = Budget(seconds)
-
-        def spent(done: int) -> bool:
-            progress.states = done
-            return budget.spent(0)
 
         def keep(part: str, query: Query) -> None:
             if folder is not None:
                 _write(folder, part, query)
 
-        found = rechecked(certificate_of(text, shown), shown, solvers, spent=spent, kept=keep)
+        read_in = certificate_of(text, shown)
+        found = rechecked(read_in, shown, solvers, budget=budget, progress=progress, kept=keep)
     if as_json:
         print_json(_answer(found))
     else:

@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from math import inf
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.trace import Script
 from verify.engines.zones import Zone, zones_of
@@ -105,11 +107,15 @@ def _invariant(case: Case, budget: Budget, progress: Progress) -> InvariantFile:
 
 
 def _file(case: Case, groups: Iterable[Group]) -> InvariantFile:
-    return InvariantFile(
-        part=case.words,
-        memory=[item.name for item in case.system.memory],
-        groups=[group_file(group) for group in groups],
-    )
+    try:
+        return InvariantFile(
+            part=case.words,
+            memory=[item.name for item in case.system.memory],
+            groups=[group_file(group) for group in groups],
+        )
+    except ValidationError as error:
+        what = error.errors(include_url=False)[0]["msg"]
+        raise NoCertificateError(f"no certificate can say what was found ({what})") from None
 
 
 def _group(system: System, zone: Zone) -> Group:

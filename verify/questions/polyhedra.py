@@ -19,7 +19,7 @@ from verify.recheck.elimination import needed, projected
 from verify.recheck.groups import Group, Invariant, Limit, Place
 from verify.recheck.known import Reals
 from verify.recheck.linear import Claim, Sum, Value, compare, minus, variable
-from verify.recheck.relation import Relation, Way
+from verify.recheck.relation import Relation, SpentError, Way
 
 MOST_GROUPS = 3_000
 
@@ -30,9 +30,14 @@ class NotFoundError(FewwireError):
 
 def dense_groups(system: System, budget: Budget, progress: Progress) -> tuple[Group, ...]:
     """Groups of states that a system whose time is dense cannot leave. Raises NotFoundError."""
-    relation = Relation(system)
     found: list[Group] = []
     pending: list[Group] = []
+
+    def check() -> None:
+        if budget.spent(0) or len(found) > MOST_GROUPS:
+            raise NotFoundError(f"no invariant among {len(found)} groups")
+
+    relation = Relation(system, check=check)
 
     def reach(way: Way, given: Iterable[Claim]) -> None:
         if way.wrong:
@@ -43,15 +48,17 @@ def dense_groups(system: System, budget: Budget, progress: Progress) -> tuple[Gr
         found.append(group)
         pending.append(group)
         progress.states = len(found)
-        if budget.spent(0) or len(found) > MOST_GROUPS:
-            raise NotFoundError(f"no invariant among {len(found)} groups")
+        check()
 
-    for given, ways in relation.starts(Reals()):
-        for way in ways:
-            reach(way, given)
-    while pending:
-        for way, given in _steps(relation, Invariant(relation, tuple(found)), pending.pop(0)):
-            reach(way, given)
+    try:
+        for given, ways in relation.starts(Reals()):
+            for way in ways:
+                reach(way, given)
+        while pending:
+            for way, given in _steps(relation, Invariant(relation, tuple(found)), pending.pop(0)):
+                reach(way, given)
+    except SpentError as reason:
+        raise NotFoundError(str(reason)) from None
     return tuple(found)
 
 

@@ -8,7 +8,9 @@ from fractions import Fraction
 from itertools import zip_longest
 from typing import Literal
 
+from verify.engines.answer import Budget, Progress
 from verify.errors import ModelError
+from verify.fields import value_text
 from verify.parts.link import whole
 from verify.questions.cases import cases
 from verify.questions.certify import link_of
@@ -17,7 +19,7 @@ from verify.recheck.certificate import Certificate, InvariantFile, MisfitError, 
 from verify.recheck.claims import Query, queries
 from verify.recheck.following import fails
 from verify.recheck.groups import Invariant
-from verify.recheck.relation import Relation
+from verify.recheck.relation import Relation, SpentError
 from verify.recheck.solvers import Asked
 from verify.units import whole as whole_number
 
@@ -46,23 +48,36 @@ def recheck(
     source: str,
     solvers: dict[str, Asked],
     *,
-    spent: Callable[[int], bool] = lambda done: False,
+    budget: Budget | None = None,
+    progress: Progress | None = None,
     kept: Callable[[str, Query], None] = lambda part, query: None,
 ) -> Rechecked:
     """Check a certificate. ``source`` stands for its file in messages.
 
-    ``spent``: whether to stop after so many queries. ``kept`` is shown every query, with the
-    number of its part. Raises LinkFileError for a link file that is none.
+    ``progress`` counts queries; ``kept`` is shown every one, with the number of its part.
+    Raises LinkFileError for a link file that is none, OutOfTimeError.
     """
-    subject = Subject(link_of(certificate.link, f"{source}: link", certificate.name))
-    found = Rechecked("confirmed", certificate, subject)
+    budget, progress = budget or Budget(), progress or Progress()
+    link = link_of(certificate.link, f"{source}: link", certificate.name)
+    found = Rechecked("confirmed", certificate)
+
+    def check() -> None:
+        if budget.spent(0):
+            raise SpentError(f"the time or memory was spent after {found.queries} queries")
+        progress.states = found.queries
+
     try:
+        if link.name != certificate.name:
+            raise _RefusedError(f"a link of another name ({value_text(link.name)})")
+        found.subject = Subject(link, budget=budget)
         if certificate.verdict == "fails":
-            _again(subject, certificate)
+            _again(found.subject, certificate, check)
         else:
-            _proved(found, subject, solvers, spent, kept)
+            _proved(found, found.subject, solvers, check, kept)
     except (_RefusedError, MisfitError, ModelError) as reason:
         found.verdict, found.reason = "refused", str(reason)
+    except SpentError as reason:
+        found.verdict, found.reason = "undecided", str(reason)
     return found
 
 
@@ -70,19 +85,17 @@ def _proved(
     found: Rechecked,
     subject: Subject,
     solvers: dict[str, Asked],
-    spent: Callable[[int], bool],
+    check: Callable[[], None],
     kept: Callable[[str, Query], None],
 ) -> None:
     found.answers = dict.fromkeys(solvers, 0)
     if found.certificate.run is not None:
         raise _RefusedError("a proof with a run that fails")
-    for number, (invariant, file) in enumerate(_invariants(subject, found.certificate), 1):
+    invariants = _invariants(subject, found.certificate, check)
+    for number, (invariant, file) in enumerate(invariants, 1):
         found.groups += len(invariant.groups)
         for query in queries(invariant):
-            if spent(found.queries):
-                found.verdict = "undecided"
-                found.reason = f"the time was up after {found.queries} queries"
-                return
+            check()
             found.queries += 1
             kept(f"part-{number}", query)
             for name, ask in solvers.items():
@@ -90,14 +103,13 @@ def _proved(
                 if answer == "sat":
                     raise _RefusedError(f"{query.name} of part {number} ({file.part}) is not so")
                 if answer != "unsat":
-                    found.verdict = "undecided"
-                    found.reason = f"{name} says {answer} to {query.name} of part {number}"
-                    return
+                    check()
+                    raise SpentError(f"{name} says {answer} to {query.name} of part {number}")
                 found.answers[name] += 1
 
 
 def _invariants(
-    subject: Subject, certificate: Certificate
+    subject: Subject, certificate: Certificate, check: Callable[[], None]
 ) -> Iterator[tuple[Invariant, InvariantFile]]:
     """The systems of the link, each with what the certificate says of it."""
     if not certificate.invariants:
@@ -107,12 +119,15 @@ def _invariants(
             raise _RefusedError("as many invariants as the link has parts")
         if file.memory != [item.name for item in case.system.memory] or file.part != case.words:
             raise _RefusedError(f"an invariant of another part ({file.part})")
-        relation = Relation(case.system)
-        groups = tuple(group_of(group, case.system) for group in file.groups)
-        yield Invariant(relation, groups), file
+        relation = Relation(case.system, check=check)
+        groups = []
+        for group in file.groups:
+            check()
+            groups.append(group_of(group, case.system))
+        yield Invariant(relation, tuple(groups)), file
 
 
-def _again(subject: Subject, certificate: Certificate) -> None:
+def _again(subject: Subject, certificate: Certificate, check: Callable[[], None]) -> None:
     """The run fails as the certificate says, by a reading of the language of its own."""
     run = certificate.run
     if run is None or certificate.invariants:
@@ -121,4 +136,5 @@ def _again(subject: Subject, certificate: Certificate) -> None:
     if not link.delay[0] * run.parts <= run.delay <= link.delay[1] * run.parts:
         raise _RefusedError("a delay that the line does not have")
     delay = whole_number(Fraction(run.delay, run.parts))
-    fails(whole(link, delay, subject.windows, run.parts), len(link.branches), link.inputs, run)
+    system = whole(link, delay, subject.windows, run.parts)
+    fails(system, len(link.branches), link.inputs, run, check)

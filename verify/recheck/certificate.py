@@ -13,11 +13,14 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from verify.errors import LinkFileError
+from verify.fields import printable
 from verify.language.machine import System
 from verify.language.state import Bank, Number, Timer
 from verify.recheck.groups import Group, Limit, Place
 
-VERSION: Literal[1] = 1
+VERSION = 1
+# Times of a group that nothing but limits tells; a group of more is refused.
+MOST_VARIABLES = 200
 _VARIABLE = r"^[tn][0-9]{1,9}$"
 _Variable = Annotated[str, Field(pattern=_VARIABLE)]
 _Whole = Annotated[int, Field(ge=-(10**30), le=10**30)]
@@ -57,7 +60,7 @@ class RunFile(_Part):
 class Certificate(_Part):
     """All of a certificate."""
 
-    fewwire_certificate: Literal[1]
+    fewwire_certificate: Annotated[int, Field(ge=VERSION, le=VERSION)]
     verdict: Literal["holds", "fails"]
     name: str
     link: str
@@ -68,15 +71,32 @@ class Certificate(_Part):
 
 def certificate_of(text: str, source: str) -> Certificate:
     """The certificate in a file's text. Raises LinkFileError, in one line, if it is none."""
+    text = text.removeprefix("\ufeff")
     try:
-        return Certificate.model_validate_json(text)
+        found = Certificate.model_validate_json(text)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
-        key = ".".join(str(part) for part in first["loc"][:4])
-        found = ascii(str(first.get("input")))
-        found = found if len(found) <= 40 else f"{found[:40]}..."
-        allowed = f"a certificate ({first['msg']})"
-        raise LinkFileError(source, key if key.isprintable() else "", found, allowed) from None
+        key = ".".join(str(part)[:40] for part in first["loc"][:4])
+        shown = ascii(str(first.get("input")))
+        shown = shown if len(shown) <= 40 else f"{shown[:40]}..."
+        allowed = f"a certificate ({printable(first['msg'])})"
+        raise LinkFileError(source, printable(key), shown, allowed) from None
+    # Of a key that is there twice readers may take the one or the other.
+    twice: list[str] = []
+    json.loads(text, object_pairs_hook=lambda pairs: _note_twice(pairs, twice))
+    if twice:
+        raise LinkFileError(source, printable(twice[0]), "it twice", "each key once")
+    if not found.name.isprintable() or found.name.strip() != found.name or not found.name:
+        raise LinkFileError(source, "name", ascii(found.name[:40]), "a name of printable text")
+    return found
+
+
+def _note_twice(pairs: list[tuple[str, Any]], twice: list[str]) -> dict[str, Any]:
+    once = dict(pairs)
+    if len(once) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice.append(next(key for k, key in enumerate(keys) if key in keys[:k]))
+    return once
 
 
 # -- text -------------------------------------------------------------------------
@@ -139,7 +159,17 @@ def group_of(file: GroupFile, system: System) -> Group:
         places.append(_place(item, place, used))
     if len(set(used)) < len(used):
         raise MisfitError("a name of its own for every variable")
-    return Group(tuple(places), tuple(_limit(limit, used) for limit in file.limits))
+    if len(used) > MOST_VARIABLES:
+        raise MisfitError(f"at most {MOST_VARIABLES} variables in a group")
+    limits = tuple(_limit(limit, used) for limit in file.limits)
+    if not system.dense and not all(map(_is_whole, limits)):
+        raise MisfitError("whole numbers in limits, where time is whole ticks")
+    return Group(tuple(places), limits)
+
+
+def _is_whole(limit: Limit) -> bool:
+    most, factors = limit
+    return all(Fraction(x).denominator == 1 for x in (most, *(factor for _, factor in factors)))
 
 
 def _place(item: Number | Timer | Bank, place: Any, used: list[str]) -> Place:
@@ -147,7 +177,7 @@ def _place(item: Number | Timer | Bank, place: Any, used: list[str]) -> Place:
         if not isinstance(place, list):
             raise MisfitError(f"a list for {item.name!r}")
         entries: list[tuple[str | int, ...]] = []
-        for time, *fields in place:
+        for time, *fields in (entry or [0] for entry in place):
             known = not item.restraint or all(isinstance(field, int) for field in fields)
             if not isinstance(time, str) or len(fields) != len(item.fields) or not known:
                 raise MisfitError(f"entries of {item.name!r}, each a time and its fields")

@@ -3,20 +3,30 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from typing import Any
 
 from verify.language import expressions as ex
 from verify.language.machine import System
 from verify.language.state import Bank, Number, Timer
 from verify.recheck.certificate import MisfitError, RunFile
-from verify.recheck.relation import Entry, Relation
+from verify.recheck.relation import Entry, Relation, SpentError
 
 # Events that are followed; a run that takes more is not confirmed.
 MOST_EVENTS = 300_000
 
 
-def fails(system: System, branches: int, inputs: int, run: RunFile) -> None:
-    """Follow a run up to its failure. Raises MisfitError if it may not be, or does not fail."""
+def fails(
+    system: System,
+    branches: int,
+    inputs: int,
+    run: RunFile,
+    check: Callable[[], None] = lambda: None,
+) -> None:
+    """Follow a run up to its failure. Raises MisfitError if it may not be, or does not fail.
+
+    ``check`` is called for every event, and may raise SpentError.
+    """
     relation = Relation(system, branches)
     picks: dict[tuple[int, str], deque[int]] = {}
     for tick, name, value in run.picks:
@@ -35,6 +45,7 @@ def fails(system: System, branches: int, inputs: int, run: RunFile) -> None:
 
     state = relation.begin(_places(relation, run)).state
     for _ in range(MOST_EVENTS):
+        check()
         if state is None:
             raise MisfitError("a state that the machines may be found in")
         ahead = [left for left in relation.lives(state) if isinstance(left, int)]
@@ -55,7 +66,7 @@ def fails(system: System, branches: int, inputs: int, run: RunFile) -> None:
         if way.shut:
             raise MisfitError(f"what the operator may do: not that of tick {now}")
         state = _settled(way.state)
-    raise MisfitError(f"a run of at most {MOST_EVENTS} events")
+    raise SpentError(f"more than {MOST_EVENTS} events in the run")
 
 
 def _settled(state: Any) -> Any:

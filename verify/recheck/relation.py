@@ -55,6 +55,12 @@ class Way:
 
 
 _NOTHING = Differences(())
+# States at power-up that are written out one by one.
+MOST_STARTS = 100_000
+
+
+class SpentError(Exception):
+    """There is more to look at than may be; the text says of what."""
 
 
 class _ShutError(Exception):
@@ -70,10 +76,15 @@ class _OpenError(Exception):
 
 
 class Relation:
-    """A system made ready to be read."""
+    """A system made ready to be read.
 
-    def __init__(self, system: System, branches: int = 1) -> None:
-        self.system, self.memory = system, system.memory
+    ``check`` is called again and again on the way, and may raise SpentError.
+    """
+
+    def __init__(
+        self, system: System, branches: int = 1, check: Callable[[], None] = lambda: None
+    ) -> None:
+        self.system, self.memory, self.check = system, system.memory, check
         self.failures = frozenset(failure(branch) for branch in range(branches))
         self.where = {item: i for i, item in enumerate(self.memory)}
         self.live = [
@@ -118,13 +129,17 @@ class Relation:
         self, state: State, passed: Value, taken: Sequence[int], known: Known
     ) -> Iterator[Way]:
         """All ways through the tick ``passed`` ticks on, with the offers ``taken`` up."""
-        yield from _each_way(known, lambda ask: _Tick(self, state, passed, ask).run(taken))
+        yield from _each_way(
+            known, lambda ask: _Tick(self, state, passed, ask).run(taken), check=self.check
+        )
 
     def starts(self, known: Known) -> Iterator[tuple[list[Claim], list[Way]]]:
         """States at power-up: for each choice of unknowns, its claims and the ways on."""
         choices: list[list[Any]] = [[]]
         for i, item in enumerate(self.memory):
             found = _begins(item, f"begin{i}", self.system.dense)
+            if len(choices) * len(found) > MOST_STARTS:
+                raise SpentError(f"more than {MOST_STARTS} states at power-up")
             choices = [[*places, place] for places in choices for place in found]
         for places in choices:
             given: list[Claim] = []
@@ -139,7 +154,8 @@ class Relation:
             yield given, self._powered(state, told)
 
     def _powered(self, state: State, known: Known) -> list[Way]:
-        return list(_each_way(known, lambda ask: _Tick(self, state, 0, ask).begin()))
+        ways = _each_way(known, lambda ask: _Tick(self, state, 0, ask).begin(), check=self.check)
+        return list(ways)
 
 
 class _Ask:
@@ -150,8 +166,9 @@ class _Ask:
         known: Known,
         plan: Sequence[bool],
         choose: Callable[[ex.Pick], int] | None,
+        check: Callable[[], None],
     ) -> None:
-        self.known, self.plan, self.choose = known, plan, choose
+        self.known, self.plan, self.choose, self.check = known, plan, choose, check
         self.made: list[bool] = []
         self.answers: dict[Claim, bool] = {}
         self.claims: list[Claim] = []
@@ -166,6 +183,7 @@ class _Ask:
             return answer
         if self.peeking:
             raise _OpenError
+        self.check()
         answer = self.known.says(claim)
         if answer is None:
             k = len(self.made)
@@ -208,10 +226,11 @@ def _each_way(
     known: Known,
     run: Callable[[_Ask], State | None],
     choose: Callable[[ex.Pick], int] | None = None,
+    check: Callable[[], None] = lambda: None,
 ) -> Iterator[Way]:
     plan: list[bool] | None = []
     while plan is not None:
-        ask = _Ask(known, plan, choose)
+        ask = _Ask(known, plan, choose, check)
         state, shut, wrong = None, False, False
         try:
             state = run(ask)

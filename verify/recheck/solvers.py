@@ -12,12 +12,19 @@ Asked = Callable[[str], str]
 """From a script to ``unsat``, ``sat`` or ``unknown``."""
 
 
-def solver_of(name: SolverName) -> Asked:
-    """A solver by its name. Raises UsageError where it is not installed."""
-    return _z3() if name == "z3" else _cvc5()
+def solver_of(name: SolverName, left: Callable[[], float | None] = lambda: None) -> Asked:
+    """A solver by its name; ``left``: seconds that it may yet take, None for any.
+
+    Raises UsageError where it is not installed.
+    """
+    return _z3(left) if name == "z3" else _cvc5(left)
 
 
-def _z3() -> Asked:
+def _milliseconds(left: float) -> int:
+    return min(max(1, int(left * 1000)), 2**31 - 1)
+
+
+def _z3(left: Callable[[], float | None]) -> Asked:
     import z3
 
     context = z3.Context()
@@ -25,13 +32,15 @@ def _z3() -> Asked:
     def ask(text: str) -> str:
         # Without the tactics that pay only for longer queries.
         solver = z3.SimpleSolver(ctx=context)
+        if (seconds := left()) is not None:
+            solver.set("timeout", _milliseconds(seconds))
         solver.from_string(text)
         return str(solver.check())
 
     return ask
 
 
-def _cvc5() -> Asked:
+def _cvc5(left: Callable[[], float | None]) -> Asked:
     try:
         import cvc5
     except ImportError:
@@ -43,6 +52,8 @@ def _cvc5() -> Asked:
     def ask(text: str) -> str:
         manager = cvc5.TermManager()
         solver = cvc5.Solver(manager)
+        if (seconds := left()) is not None:
+            solver.setOption("tlimit-per", str(_milliseconds(seconds)))
         parser = cvc5.InputParser(solver)
         parser.setStringInput(cvc5.InputLanguage.SMT_LIB_2_6, text, "query")
         symbols = parser.getSymbolManager()
