@@ -265,11 +265,11 @@ def parse_with_stock(
     source: str,
     name: str = "link",
     schemes: Mapping[str, type[Parameters]] = SCHEMES,
-    folder: Path = Path(),
+    folder: Path | None = Path(),
 ) -> tuple[Link, Stock]:
     """The same, and what the text says there is to build it with.
 
-    ``folder``: where the paths in the text begin.
+    ``folder``: where the paths in the text begin; None: no other file is looked at.
     """
     document = toml_of(text, source)
     reading = _Reading(document, schemes, folder)
@@ -307,7 +307,7 @@ class _Reading:
         self,
         document: dict[str, Any],
         schemes: Mapping[str, type[Parameters]] = SCHEMES,
-        folder: Path = Path(),
+        folder: Path | None = Path(),
     ) -> None:
         self.document = document
         self.schemes = {**SCHEMES, **schemes}

@@ -51,14 +51,20 @@ class OwnParameters(Parameters):
         return self._made or Own(inputs, 1, (), nothing, nothing)
 
     def complete(
-        self, document: Mapping[str, object], context: Context, folder: Path
+        self, document: Mapping[str, object], context: Context, folder: Path | None
     ) -> list[Finding]:
-        """Read what the two ends are from their own tables. Returns what is wrong."""
+        """Read what the two ends are from their own tables. Returns what is wrong.
+
+        ``folder``: where paths in the file begin; None: no other file is looked at.
+        """
         if context.inputs is None or context.tick is None:
             return []
         reading = _Reading(self, document, context)
         try:
-            if self.python is not None:
+            if self.python is not None and folder is None:
+                allowed = "no key: what the machines are has to stand in the text of the link file"
+                raise _refuse(("link", "python"), "a file of Python code", allowed)
+            if self.python is not None and folder is not None:
                 self._made = reading.code(folder / self.python)
             else:
                 self._made = reading.scheme()

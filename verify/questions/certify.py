@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from math import inf
-from pathlib import Path
 
 from pydantic import ValidationError
 
@@ -36,7 +34,7 @@ class NoCertificateError(Exception):
 
 def link_of(text: str, source: str, name: str) -> Link:
     """The link of a certificate. Its text is all there is: other files are not looked at."""
-    return parse_with_stock(text, source, name, folder=Path(os.devnull))[0]
+    return parse_with_stock(text, source, name, folder=None)[0]
 
 
 def certified(
@@ -47,7 +45,10 @@ def certified(
     try:
         again = link_of(text, "", link.name)
     except LinkFileError as error:
-        raise NoCertificateError(f"the link file needs other files ({error})") from None
+        raise NoCertificateError(
+            f"{error.key} is {error.found}, and recheck builds the machines from the text of "
+            "the link file and runs no code"
+        ) from None
     if again != link:
         raise NoCertificateError("the link is not that of its file's text alone")
     if judged.verdict is Verdict.UNDECIDED:
