@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Hashable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from math import comb
 
@@ -13,10 +14,13 @@ from verify.language.machine import Each, Machine, Rule, Statement
 from verify.language.state import Number, Set, Timer, number
 from verify.parts.clock import ON_TIME, Clock
 from verify.parts.scheme import Scheme
+from verify.parts.script import Script
 from verify.parts.signals import PRESS, RELEASE, cleared, decoded
 
 # Codes of a closed table, at most.
 _MOST_CLOSED = 5_000
+
+_LINE = re.compile(r"^line(\d+)(?=\.)")
 
 
 @dataclass(frozen=True)
@@ -30,6 +34,8 @@ class ParallelCode(Scheme):
     codes: tuple[int, ...]
     width: int
     settle: int = 0
+    # Of a part: which lines of the whole its lines are.
+    of_whole: tuple[int, ...] | None = field(default=None, compare=False)
 
     @property
     def watches_release(self) -> bool:
@@ -71,7 +77,27 @@ class ParallelCode(Scheme):
             return self.split()
         partner = next((i for i in others if self.codes[i] & ~code), others[0])
         pair = (index, partner)
-        return ((replace(self, codes=tuple(self.codes[i] for i in pair)), pair),)
+        # Pairs that differ in the numbers of their lines only are one question.
+        lines = tuple(line for kind in self._kinds(pair) for line in kind)
+        codes = (
+            sum((self.codes[i] >> line & 1) << k for k, line in enumerate(lines)) for i in pair
+        )
+        return ((replace(self, codes=tuple(codes), of_whole=lines), pair),)
+
+    def on_whole(self, script: Script, hidden: int, cold: int) -> Script:
+        """What the world picks on a line is picked on that line of the whole."""
+        lines = self.of_whole
+        if lines is None:
+            return script
+
+        def there(name: str) -> str:
+            return _LINE.sub(lambda found: f"line{lines[int(found[1])]}", name)
+
+        return replace(
+            script,
+            picks=tuple(replace(chosen, name=there(chosen.name)) for chosen in script.picks),
+            constants=tuple((there(name), value) for name, value in script.constants),
+        )
 
     def alike(self, inputs: tuple[int, ...]) -> Hashable:
         """How many lines each of the inputs, or several of them, drive."""

@@ -341,9 +341,18 @@ class Scan(Scheme):
         return tuple(sorted({*begun, *((place + 1) % self.slots for place in begun)}))
 
     def _ahead(self, stops: tuple[int, ...]) -> tuple[int, ...]:
-        """Per slot, how many slots on the next stop is."""
-        turns = (sorted((stop - slot - 1) % self.slots for stop in stops) for slot in self._all)
-        return tuple(turn[0] + 1 for turn in turns)
+        """Per slot, how many slots on at once: to the next stop, or less.
+
+        Only from a stop, and from the slot after power-up, it pays to go all the way: a length
+        that occurs costs a rule.
+        """
+        found, to = [0] * self.slots, min(stops) + self.slots
+        for slot in reversed(self._all):
+            distance = to - slot
+            whole_way = slot in stops or slot == 1
+            found[slot] = distance if whole_way else 1 << (distance.bit_length() - 1)
+            to = slot if slot in stops else to
+        return tuple(found)
 
     def _longest(self, stops: tuple[int, ...]) -> int:
         return self.slot * max(self._ahead(stops))

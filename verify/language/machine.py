@@ -127,6 +127,14 @@ class Machine:
 
     def listens(self) -> frozenset[Signal | Timer | Bank]:
         """The signals, timers and banks that can wake this machine."""
+        return self._heard
+
+    def emits(self) -> frozenset[Signal]:
+        """The signals that this machine can emit, its offer included."""
+        return self._said
+
+    @cached_property
+    def _heard(self) -> frozenset[Signal | Timer | Bank]:
         found: set[Signal | Timer | Bank] = set()
         for statement in walk(self.body):
             if isinstance(statement, Rule):
@@ -137,8 +145,8 @@ class Machine:
                 found.add(statement.source)
         return frozenset(found)
 
-    def emits(self) -> frozenset[Signal]:
-        """The signals that this machine can emit, its offer included."""
+    @cached_property
+    def _said(self) -> frozenset[Signal]:
         body = self.body + (self.offer.do if self.offer else ())
         found = {s.signal for s in walk(body) if isinstance(s, Emit)}
         return frozenset(found | ({self.offer.signal} if self.offer else set()))
@@ -166,14 +174,14 @@ class System:
                 if item.name in names:
                     raise ModelError(f"two pieces of memory are called {item.name!r}")
                 names.add(item.name)
-        for place, machine in enumerate(self.machines):
-            for later in self.machines[place + 1 :]:
-                if early := machine.listens() & later.emits():
-                    name = next(iter(early)).name
-                    raise ModelError(
-                        f"machine {machine.name!r} listens to {name!r}, which "
-                        f"{later.name!r} emits only later in the tick"
-                    )
+        later: dict[Signal | Timer | Bank, str] = {}
+        for machine in reversed(self.machines):
+            for early in machine.listens() & later.keys():
+                raise ModelError(
+                    f"machine {machine.name!r} listens to {early.name!r}, which "
+                    f"{later[early]!r} emits only later in the tick"
+                )
+            later.update(dict.fromkeys(machine.emits(), machine.name))
 
     @cached_property
     def memory(self) -> tuple[Number | Timer | Bank, ...]:
