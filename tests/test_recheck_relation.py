@@ -1,0 +1,241 @@
+"""The rechecker's reading of the language against the step function of the engines.
+
+Links, states that can be reached in them, and what the world does then are random. What
+``Compiled.step`` makes of a state is what the relation says of it, with every number known and
+as queries to z3; and nothing that differs from it in one place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from functools import lru_cache, partial
+from typing import Any
+
+import z3
+from hypothesis import assume, event, given, settings
+from hypothesis import strategies as st
+
+from tests.links import framed_serials, links, owns, pulse_gaps, schemes
+from tests.test_zones import pauses, scans
+from verify.engines.concrete import Compiled, State
+from verify.engines.lone import factored_windows
+from verify.errors import ModelError
+from verify.language import expressions as ex
+from verify.language.machine import System
+from verify.language.state import Number, Timer
+from verify.parts.link import Link, factored
+from verify.parts.signals import failure
+from verify.questions.judging import Subject
+from verify.recheck.claims import PASSED
+from verify.recheck.groups import Group, Invariant, Limit, Place
+from verify.recheck.known import Differences
+from verify.recheck.linear import Claim, both, claim_text, compare, number_text, variable
+from verify.recheck.relation import Entry, Relation
+from verify.recheck.relation import State as Places
+
+small = links(st.one_of(schemes, owns()))
+disturbed = st.one_of(
+    scans(),
+    st.builds(
+        lambda link, pause: replace(link, pause=pause),
+        links(st.one_of(pulse_gaps(2), framed_serials(2, 2)), faulty=False),
+        pauses(),
+    ),
+    st.builds(
+        lambda link: replace(link, any_start=True, spared=3),
+        links(st.one_of(pulse_gaps(2), framed_serials(1, 2)), faulty=False),
+    ),
+)
+
+
+@lru_cache(maxsize=8)
+def system_of(link: Link) -> System:
+    return factored(link, next(iter(factored_windows(link, Subject(link).lone))))
+
+
+def value_of(pick: ex.Pick, seed: int) -> int:
+    """What the world picks, whatever the order in which it is asked."""
+    return pick.least + (seed * 7 + len(pick.name)) % (pick.most - pick.least + 1)
+
+
+@st.composite
+def steps(
+    draw: st.DrawFn, link: st.SearchStrategy[Link], most: int
+) -> tuple[System, State, int, tuple[int, ...]]:
+    """A state after up to ``most`` steps, and a further step: ticks that pass, offers taken."""
+    system = system_of(draw(link))
+    compiled = Compiled(system)
+    state = next(compiled.starts())
+    turns = draw(st.integers(0, most))
+    for turn in range(turns + 1):
+        soonest = compiled.next_event(state)
+        passed = draw(st.integers(1, 9 if soonest is None else min(soonest, 12)))
+        if soonest is not None and draw(st.booleans()):
+            passed = soonest
+        opens = list(compiled.opens(state, passed))
+        # At the end also what may not be.
+        offers = range(compiled.count) if turn == turns and draw(st.booleans()) else opens
+        fewest = int(passed != soonest)
+        assume(len(offers) >= fewest)
+        taken = (
+            draw(st.sets(st.sampled_from(offers), min_size=fewest, max_size=2)) if offers else ()
+        )
+        last = state, passed, tuple(sorted(taken))
+        try:
+            found = compiled.step(*last, partial(value_of, seed=turn))
+        except ModelError:
+            break
+        if found is None or any(signal == failure(0) for signal, _ in found[1]):
+            break
+        state = found[0]
+    return system, *last
+
+
+def as_places(system: System, state: State) -> Places:
+    return tuple(
+        tuple(Entry(left, tuple(fields)) for left, *fields in place)
+        if isinstance(place, tuple)
+        else place
+        for place in state
+    )
+
+
+def as_state(system: System, places: Places) -> State:
+    """As the engines have it: restraints that have run out are off, or not there."""
+    found: list[Any] = []
+    for item, place in zip(system.memory, places, strict=True):
+        if isinstance(place, tuple):
+            found.append(tuple(sorted((e.left, *e.fields) for e in place if e.left > 0)))
+        elif isinstance(item, Timer):
+            found.append(max(0, place))
+        else:
+            found.append(place)
+    return tuple(found)
+
+
+@given(steps(st.one_of(small, disturbed), 12), st.integers(0, 9))
+@settings(max_examples=150)
+def test_a_tick_is_what_the_engines_say_where_all_is_known(
+    step: tuple[System, State, int, tuple[int, ...]], seed: int
+) -> None:
+    system, state, passed, taken = step
+    way = Relation(system).tick(
+        as_places(system, state), passed, taken, partial(value_of, seed=seed)
+    )
+    try:
+        found = Compiled(system).step(state, passed, taken, partial(value_of, seed=seed))
+    except ModelError:
+        event("out of bounds")
+        assert way.wrong
+        return
+
+    failed = found is not None and any(signal == failure(0) for signal, _ in found[1])
+    event("not allowed" if found is None else "fails" if failed else "goes on")
+    assert way.shut is (found is None)
+    assert way.wrong is failed
+    assert not way.idle
+    if found is not None and not failed:
+        assert way.state is not None
+        assert as_state(system, way.state) == found[0]
+
+
+# -- as queries ----------------------------------------------------------------------------
+
+
+def group_of(system: System, state: State, exact: bool) -> tuple[Group, dict[str, int]]:
+    """A state as a group whose times are variables, and what these are; limits if ``exact``."""
+    values: dict[str, int] = {}
+
+    def named(left: int) -> str:
+        values[f"t{len(values)}"] = left
+        return f"t{len(values) - 1}"
+
+    places: list[Place] = []
+    for item, place in zip(system.memory, state, strict=True):
+        if isinstance(item, Number):
+            places.append(place)
+        elif isinstance(item, Timer):
+            places.append(named(place) if place else 0)
+        else:
+            places.append(tuple((named(left), *fields) for left, *fields in place))
+    limits: list[Limit] = []
+    for name, value in values.items() if exact else ():
+        limits += [(value, ((name, 1),)), (-value, ((name, -1),))]
+    return Group(tuple(places), tuple(limits)), values
+
+
+class Step:
+    """One step put to z3: from a state, after so many ticks, with these offers taken up."""
+
+    def __init__(self, system: System, state: State, passed: int, taken: Sequence[int]) -> None:
+        self.system, self.relation = system, Relation(system)
+        group, values = group_of(system, state, exact=False)
+        before, names, claims = Invariant(self.relation, (group,)).state(group)
+        self.values = {**values, PASSED: passed}
+        lives = self.relation.lives(before)
+        timing = [compare("<=", 1, variable(PASSED))]
+        timing += [compare("<=", variable(PASSED), left) for left in lives]
+        given = [*claims, *(c for c in timing if isinstance(c, Claim))]
+        known = Differences((*names, PASSED), given)
+        self.names = names
+        self.ways = list(self.relation.ways(before, variable(PASSED), taken, known))
+
+    def leads_to(self, state: State) -> bool:
+        """For some picks a way is gone that ends in this state."""
+        group, _ = group_of(self.system, state, exact=True)
+        target = Invariant(self.relation, (group,))
+        picks = {name: ends for way in self.ways for name, ends in way.picks.items()}
+        told = [f"(= {name} {number_text(value)})" for name, value in self.values.items()]
+        for name, ends in picks.items():
+            least, most = map(number_text, ends)
+            told.append(f"(<= {least} {name} {most})")
+        gone = [both([*map(claim_text, way.claims), target.holds(way)]) for way in self.ways]
+        names = dict.fromkeys((*self.names, *self.values, *picks))
+        script = "".join(f"(declare-const {name} Int)" for name in names)
+        script += "".join(f"(assert {text})" for text in told)
+        script += f"(assert (or false {' '.join(gone)}))"
+        solver = z3.SimpleSolver()
+        solver.from_string(script)
+        return bool(solver.check() == z3.sat)
+
+
+def others(system: System, state: State) -> Iterator[State]:
+    """States that differ in one place: a number, a time, an entry more, fewer or another."""
+    for i, (item, place) in enumerate(zip(system.memory, state, strict=True)):
+        made: list[Any] = []
+        if isinstance(item, Number):
+            made = [place - 1, place + 1]
+        elif isinstance(item, Timer):
+            made = [place + 1, place - 1] if place > 1 or not item.restraint else []
+            made = [left for left in made if left >= 0]
+        elif not item.restraint:
+            for k, (left, *fields) in enumerate(place):
+                rest = [*place[:k], *place[k + 1 :]]
+                made += [rest, [*rest, (left + 1, *fields)], [*place, place[k]]]
+                if fields:
+                    made.append([*rest, (left, fields[0] + 1, *fields[1:])])
+            made = [tuple(sorted(entries)) for entries in made]
+        for other in made:
+            yield (*state[:i], other, *state[i + 1 :])
+
+
+@given(steps(small, 8), st.data())
+@settings(max_examples=60)
+def test_a_step_is_in_the_queries_and_one_changed_in_one_place_is_not(
+    step: tuple[System, State, int, tuple[int, ...]], data: st.DataObject
+) -> None:
+    system, state, passed, taken = step
+    try:
+        outcomes = list(Compiled(system).outcomes(state, passed, taken))
+    except ModelError:
+        return
+    right = [after for after, log, _ in outcomes if all(signal != failure(0) for signal, _ in log)]
+    assume(right)
+    put = Step(system, state, passed, taken)
+
+    after = data.draw(st.sampled_from(right))
+    assert put.leads_to(after)
+    changed = [other for other in others(system, after) if other not in right]
+    for other in data.draw(st.lists(st.sampled_from(changed), min_size=1, max_size=4)):
+        assert not put.leads_to(other)
