@@ -132,7 +132,7 @@ def test_the_solver_decides_whatever_does_not_queue(link: Link) -> None:
 
 @pytest.mark.slow
 @given(links(WITHOUT_QUEUE, faulty=False))
-@settings(max_examples=40)
+@settings(max_examples=18)
 def test_explorer_and_solver_agree_on_the_least_spacing(link: Link) -> None:
     subject = Subject(link)
 
@@ -175,7 +175,7 @@ def test_the_least_spacing_holds_and_the_trace_below_keeps_one_tick_less(link: L
 
 @pytest.mark.slow
 @given(links(WITHOUT_QUEUE))
-@settings(max_examples=20)
+@settings(max_examples=10)
 def test_explorer_and_solver_agree_on_latencies(link: Link) -> None:
     explored = latencies(Subject(link), "explorer", Progress(), Budget(5))
     solved = latencies(Subject(link), "solver", Progress(), Budget(5))

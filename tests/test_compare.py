@@ -573,9 +573,9 @@ def test_csv_of_curves_has_no_columns_that_were_not_asked(grown: list[Row]) -> N
 
 
 @pytest.mark.slow
-def test_seven_inputs_with_curves(tmp_path: Path) -> None:
+def test_a_comparison_with_curves(tmp_path: Path) -> None:
     folder = tmp_path / "curves"
-    result = ask("--inputs", "7", "--tick", TICK, "--curves", str(folder), "--time", "300")
+    result = ask("--inputs", "3", "--tick", TICK, "--curves", str(folder), "--time", "300")
 
     assert result.exit_code == 0
     open_lines = [line for line in result.stdout.splitlines() if "undecided" in line]

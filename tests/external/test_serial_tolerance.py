@@ -215,9 +215,10 @@ def test_frames_from_a_queue_are_read_up_to_the_margin_and_not_beyond(
     clocks: int, width: int
 ) -> None:
     """The bounds of a3 and a4 once more: frames of any two codes from the transmitter's queue,
-    by the simulator, the start edge always taken early, or never. Three votes."""
+    by the simulator, the start edge always taken early, or never. Three votes. Of the
+    second words, every fifth, or eleventh of long ones."""
     *_, slowest, fastest = (SIXTEEN if clocks == 16 else EIGHT)[width]
-    tiny = Fraction(1, 10**6)
+    tiny, step = Fraction(1, 10**6), 11 if width > 5 else 5
 
     def right(error: Fraction, early: int) -> bool:
         plain = voting(clocks, width, f"[{-early}, {-early}]").scheme
@@ -232,7 +233,7 @@ def test_frames_from_a_queue_are_read_up_to_the_margin_and_not_beyond(
             for script in (
                 Script((Press(0, a), Press(5 * parts, b)), 0, (), ((PERIOD, period),), parts)
                 for a in range(queued.inputs)
-                for b in range(queued.inputs)
+                for b in range(a % step, queued.inputs, step)
             )
         )
 
