@@ -162,6 +162,15 @@ class Compiled:
         tick = Tick(list(places), least_choice)
         return all(possible(tick) for possible, _ in self._possible)
 
+    def may_start(self, state: State) -> bool:
+        """It is a state at power-up: unknowns lie in their ranges, every machine is possible."""
+        for item, i in self.where.items():
+            if is_unknown(item):
+                values = self._starts_of(item)
+                if not values[0] <= state[i] <= values[-1]:
+                    return False
+        return self.possible(state)
+
     def any_start(self, random: Random) -> State:
         """A state at power-up, picked at random."""
         places = [random.choice(self._starts_of(item)) for item in self.memory]
@@ -368,9 +377,12 @@ class Compiled:
         return tuple(place), [(signals[n], values) for n, values in tick.log]
 
     def outcomes(
-        self, state: State, passed: int, taken: Sequence[int] = ()
+        self, state: State, passed: int, taken: Sequence[int] = (), *, extremes: bool = False
     ) -> Iterator[tuple[State, list[Occurrence], tuple[tuple[str, int], ...]]]:
-        """``step`` for every choice of the picks met on the way, with their names and values."""
+        """``step`` for every choice of the picks met on the way, with their names and values.
+
+        The first has all at their least. ``extremes``: of each only the least and the most.
+        """
         script: list[int] | None = []
         while script is not None:
             met: list[ex.Pick] = []
@@ -391,7 +403,7 @@ class Compiled:
             script = None
             for k in range(len(met) - 1, -1, -1):
                 if picked[k] < met[k].most:
-                    script = [*picked[:k], picked[k] + 1]
+                    script = [*picked[:k], met[k].most if extremes else picked[k] + 1]
                     break
 
     def _happen(self, tick: Tick, signal: int, values: tuple[int, ...]) -> None:

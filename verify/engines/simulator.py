@@ -40,7 +40,7 @@ def _compiled(
 
 
 class NotAllowedError(ModelError):
-    """A script does what its operator may not do."""
+    """A script does what its operator may not do, or begins as no link can be found."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,8 @@ class Simulator:
         those in which only time went by. ``met``: takes the picks met, with their ticks.
         ``otherwise``: says what is picked, at a tick, where the script leaves it open; the least
         by default.
-        Raises NotAllowedError if the operator of the link may not do what the script says.
+        Raises NotAllowedError if the operator of the link may not do what the script says, or the
+        link cannot be found at power-up as it says.
         """
         pending = self.compiled.done(script)
         picks: dict[tuple[int, str], deque[int]] = {}
@@ -96,6 +97,9 @@ class Simulator:
             return pick.least if otherwise is None else otherwise(now, pick)
 
         state: State = self.compiled.start_with(dict(script.constants))
+        if not self.compiled.may_start(state):
+            told = ", ".join(f"{name} {value}" for name, value in script.constants)
+            raise NotAllowedError(f"no link is found like this at power-up: {told or 'all least'}")
         now, k = -1, 0
         if not by_tick and self._long_idle(state, script, pending):
             now = pending[0][0] - 1

@@ -1,0 +1,70 @@
+"""A script that begins as no link can be found is refused, by the simulator and the rechecker."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
+
+from models.framed_serial import FramedSerial
+from tests.links import even_gaps, framed_serials, make_link, pulse_gaps
+from verify.engines.concrete import Compiled, is_unknown
+from verify.engines.simulator import NotAllowedError, Simulator
+from verify.engines.trace import Script
+from verify.language.state import Mode
+from verify.parts.line import Faults
+from verify.parts.link import whole
+from verify.recheck.certificate import MisfitError, RunFile
+from verify.recheck.following import fails
+
+
+def refused_to_run(simulator: Simulator, constants: tuple[tuple[str, int], ...]) -> bool:
+    try:
+        next(simulator.run(Script((), constants=constants), until=40), None)
+    except NotAllowedError:
+        return True
+    return False
+
+
+@given(st.one_of(pulse_gaps(1), framed_serials(1, 1)), st.data())
+@settings(max_examples=40)
+def test_only_states_at_power_up_are_run(scheme: object, data: st.DataObject) -> None:
+    link = make_link(scheme, any_start=True)  # type: ignore[arg-type]
+    simulator = Simulator(link, 0, None)
+    compiled = Compiled(whole(link, 0, None))
+    ranges = {item.name: compiled._starts_of(item) for item in filter(is_unknown, compiled.memory)}
+    constants = {
+        name: data.draw(
+            st.sampled_from([*values[:1], *values[:1], *values[:3], values[-1], values[-1] + 1])
+        )
+        for name, values in ranges.items()
+    }
+    state = compiled.start_with(constants)
+    within = all(value in ranges[name] for name, value in constants.items())
+    expected = within and compiled.possible(state)
+    event(str(expected))
+
+    assert refused_to_run(simulator, tuple(constants.items())) is not expected
+    run = RunFile(presses=[], delay=0, picks=[], constants=constants, parts=1, fails=0)
+    with pytest.raises(MisfitError) as error:
+        fails(compiled.system, 1, link.inputs, run)
+    assert ("in which nothing fails" in str(error.value)) is expected
+
+
+def test_a_receiver_that_reads_without_its_clock_is_no_start() -> None:
+    link = make_link(FramedSerial((0, 1), 1, 2, 2), any_start=True)
+    simulator = Simulator(link, 0, None)
+    reading = next(item.name for item in simulator.compiled.memory if isinstance(item, Mode))
+
+    assert not refused_to_run(simulator, ())
+    with pytest.raises(NotAllowedError, match=f"no link is found like this .*{reading} 1"):
+        next(simulator.run(Script((), constants=((reading, 1),))))
+
+
+def test_a_line_is_no_later_than_its_faults_say() -> None:
+    link = make_link(even_gaps(1), faults=Faults(skew=2), delay=(1, 1))
+    simulator = Simulator(link, 1, None)
+
+    assert not refused_to_run(simulator, (("line0.late", 2),))
+    assert refused_to_run(simulator, (("line0.late", 3),))
+    assert refused_to_run(simulator, (("line0.late", -1),))
