@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil, floor, lcm
 
 from verify.engines.answer import Budget, Progress, Verdict
-from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.concrete import Compiled
 from verify.engines.lone import factored_windows
 from verify.engines.trace import Trace
-from verify.parts.link import Link, factored
-from verify.parts.signals import failure
+from verify.engines.two_presses import TwoPresses
+from verify.parts.link import factored
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
 
 Matrix = tuple[tuple[int, ...], ...]
@@ -122,75 +121,9 @@ def _two_presses(subject: Subject, spacing: int) -> Matrix:
         for windows in factored_windows(part, subject.lone_of(part)):
             resolution = lcm(free.clock.resolution, windows.resolution)
             compiled = Compiled(factored(free, windows, resolution))
-            runner = _Runner(free, compiled, resolution)
+            runner = TwoPresses(compiled, free, resolution)
             for a, i in enumerate(carried):
                 for b, j in enumerate(carried):
                     least = runner.least(a, b, spacing)
                     matrix[i][j] = max(matrix[i][j], least)
     return tuple(map(tuple, matrix))
-
-
-class _Runner:
-    """Runs two presses on a link part and looks for failures. Picks and unknowns at their least:
-    the proof of the matrix covers the others, and raises what they need. ``resolution``: parts
-    of a tick in which it counts; distances are asked in whole ticks."""
-
-    def __init__(self, part: Link, compiled: Compiled, resolution: int) -> None:
-        self.part, self.compiled, self.resolution = part, compiled, resolution
-        self.start = next(compiled.starts())
-        self.alone: dict[int, list[tuple[int, State]]] = {}
-        self.safe_after: dict[State, bool] = {}
-
-    def least(self, first: int, second: int, spacing: int) -> int:
-        """Going down from ``spacing``: the last distance before the first that fails."""
-        for apart in range(spacing - 1, -1, -1):
-            if not self._safe(first, second, apart * self.resolution):
-                return apart + 1
-        return 0
-
-    def _safe(self, first: int, second: int, apart: int) -> bool:
-        if apart == 0:
-            if first == second:
-                return True  # one press, not two
-            together = tuple(sorted((first, second)))
-            return self._runs_well(self.compiled.step(self.start, 1, together))
-        when, state = self._standing(first, apart)
-        return self._runs_well(self.compiled.step(state, apart - when, (second,)))
-
-    def _standing(self, first: int, apart: int) -> tuple[int, State]:
-        """The last event of a lone press that is over ``apart`` ticks after it."""
-        if first not in self.alone:
-            self.alone[first] = list(self._lone(first))
-        return max((e for e in self.alone[first] if e[0] < apart), key=lambda e: e[0])
-
-    def _lone(self, index: int) -> Iterator[tuple[int, State]]:
-        result = self.compiled.step(self.start, 1, (index,))
-        now = 0
-        while result is not None:
-            yield now, result[0]
-            passed = self.compiled.next_event(result[0])
-            if passed is None:
-                return
-            now += passed
-            result = self.compiled.step(result[0], passed)
-
-    def _runs_well(self, result: tuple[State, list[Occurrence]] | None) -> bool:
-        """No failure now or before all is at rest; a press that may not be does no harm."""
-        passed_through: list[State] = []
-        well = True
-        while result is not None:
-            state, log = result
-            if any(signal == failure(0) for signal, _ in log):
-                well = False
-                break
-            if state in self.safe_after:
-                well = self.safe_after[state]
-                break
-            passed_through.append(state)
-            passed = self.compiled.next_event(state)
-            if passed is None:
-                break
-            result = self.compiled.step(state, passed)
-        for state in passed_through:
-            self.safe_after[state] = well
-        return well
