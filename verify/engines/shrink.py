@@ -36,6 +36,14 @@ def shrink(script: Script, fails: Callable[[Script], bool]) -> Script:
     return script
 
 
+def moved_apart(script: Script, ticks: int) -> Script:
+    """The same presses in the same order, each at least so many ticks after the one before it."""
+    for k in range(1, len(script.presses)):
+        gap = script.presses[k].tick - script.presses[k - 1].tick
+        script = _closer(script, k, min(0, gap - ticks))
+    return script
+
+
 def _smaller(script: Script) -> Iterator[Script]:
     presses = script.presses
     for k in range(len(presses)):
@@ -68,7 +76,7 @@ def _cuts(gap: int) -> Iterator[int]:
 
 
 def _closer(script: Script, k: int, ticks: int) -> Script:
-    """Press ``k`` and all that comes after it, so many ticks sooner."""
+    """Press ``k`` and all that comes after it, so many ticks sooner (below 0: later)."""
     since = script.presses[k].tick
     return replace(
         script,

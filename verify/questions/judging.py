@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import reduce
 from math import lcm
@@ -63,6 +64,30 @@ _RECEIVING = ("receiver0", stops(End.RECEIVER).name)
 _PLACE = re.compile(r"line(\d+)(\.branch0)?(?=\.)")
 
 
+class _Known:
+    """What was proved of parts, and how they fail, by spacing: a part that holds at a spacing
+    holds at every wider one, where the operator may do no more."""
+
+    def __init__(self) -> None:
+        self._answers: dict[tuple[Link, Windows, EngineName], dict[int, Answer]] = {}
+
+    def __call__(self, link: Link, windows: Windows, engine: EngineName) -> Answer | None:
+        """The answer at the link's own spacing, if it is known."""
+        here, known = link.operator.spacing, self._of(link, windows, engine)
+        if here in known:
+            return known[here]
+        proved = [s for s, a in known.items() if s < here and a.verdict is Verdict.HOLDS]
+        return known[max(proved)] if proved else None
+
+    def add(self, link: Link, windows: Windows, engine: EngineName, answer: Answer) -> None:
+        """Keep an answer, if it is final."""
+        if answer.verdict is not Verdict.UNDECIDED and not answer.rough:
+            self._of(link, windows, engine)[link.operator.spacing] = answer
+
+    def _of(self, link: Link, windows: Windows, engine: EngineName) -> dict[int, Answer]:
+        return self._answers.setdefault((link.with_operator(spacing=0), windows, engine), {})
+
+
 @dataclass(frozen=True)
 class Judgement:
     """The verdict on a whole link, with the failing trace, or the latency extremes.
@@ -96,12 +121,22 @@ class Subject:
         self.link, self.budget = link, budget
         self.parts = link.parts()
         self.lones = lones if lones is not None else {}
+        self.known = _Known()
         self.lone = self._whole_lone()
         self.windows = true_windows(link, self.lone)
+        self._groups: list[list[int]] | None = None
 
     def respaced(self, **bounds: object) -> Subject:
         """The same link under other bounds on spacing or pairs."""
-        return Subject(self.link.with_operator(**bounds), self.lones, self.budget)
+        if bounds.keys() != {"spacing"}:
+            return Subject(self.link.with_operator(**bounds), self.lones, self.budget)
+        # What parts there are, what presses do alone and what is known of other spacings stays.
+        other = copy(self)
+        other.link = self.link.with_operator(**bounds)
+        other.parts = tuple(
+            replace(part, link=part.link.with_operator(**bounds)) for part in self.parts
+        )
+        return other
 
     def lone_of(self, part: Link) -> Lone:
         """What lone presses of a part do; worked out once for all parts alike."""
@@ -156,11 +191,13 @@ class Subject:
 
     def distinct_parts(self) -> list[list[Part]]:
         """Parts, those together that differ in names only and are due alike."""
-        found: dict[tuple[Link, Lone], list[Part]] = {}
-        for part in self.parts:
-            key = _anonymous(part.link), self.lone_for(part)
-            found.setdefault(key, []).append(part)
-        return list(found.values())
+        if self._groups is None:
+            found: dict[tuple[Link, Lone], list[int]] = {}
+            for k, part in enumerate(self.parts):
+                key = _anonymous(part.link), self.lone_for(part)
+                found.setdefault(key, []).append(k)
+            self._groups = list(found.values())
+        return [[self.parts[k] for k in alike] for alike in self._groups]
 
     def replay(self, script: Script) -> Trace:
         """Run a script on the whole link. Raises NotAllowedError if its operator may not do it."""
@@ -224,7 +261,10 @@ def judge(
     for alike in parts:
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
-            if not latencies and (link, windows) in glances:
+            known = None if latencies else subject.known(link, windows, engine)
+            if known is not None:
+                answer = known
+            elif not latencies and (link, windows) in glances:
                 answer = glances[link, windows]
             elif answers and budget.spent(0):
                 covered = "nothing of some parts: the time was up"
@@ -241,6 +281,8 @@ def judge(
                     seen = by_symmetry(link, windows, subject.lone_of, budget, progress, brief)
                 answer = seen or _ask(system, rests, engine, budget, progress, latencies, queued)
             answers.append(answer)
+            if not latencies:
+                subject.known.add(link, windows, engine, answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
             for part in alike:
@@ -253,6 +295,8 @@ def judge(
     failed = min(failures, key=lambda pair: size(pair[0].script), default=None)
     if drifting is not None and failures:
         failed = failures[-1]
+    if failed is not None and _fewest(failed[1]):
+        failed = _least(subject, failed[0]), failed[1]
     shown = answers if failed is None else [failed[1]]
     return Judgement(
         reduce(_worse, (answer.verdict for answer in answers)),
@@ -480,11 +524,20 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
             f"the {answer.engine} found a failure that the simulator does not see: {script}; "
             "this is a bug in fewwire, please report it with the link file"
         )
-    if (answer.engine == "explorer" and not answer.rough) or subject.link.drifts_away:
-        return trace  # already the shortest, or the soonest
-    if len(script.presses) > MOST_SHRUNK:
+    # What the explorer finds has the fewest presses: it is shrunk only if it is shown.
+    return trace if _fewest(answer) else _least(subject, trace)
+
+
+def _fewest(answer: Answer) -> bool:
+    """No failure of its part has fewer presses."""
+    return answer.engine == "explorer" and not answer.rough
+
+
+def _least(subject: Subject, trace: Trace) -> Trace:
+    """A failure that is as small as can be; of ends that drift apart the soonest is shown."""
+    if subject.link.drifts_away or len(trace.script.presses) > MOST_SHRUNK:
         return trace
-    return subject.replay(shrink(script, subject.fails))
+    return subject.replay(shrink(trace.script, subject.fails))
 
 
 def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Script:

@@ -6,8 +6,9 @@ import itertools
 from dataclasses import dataclass
 
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.shrink import moved_apart, shrink
 from verify.engines.simulator import Simulator
-from verify.engines.trace import Trace
+from verify.engines.trace import Script, Trace
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
 
 # Spacings this many times the time that a lone press takes to settle are tried before giving up.
@@ -38,6 +39,9 @@ class _Ladder:
     ) -> None:
         self.subject, self.engine = subject, engine
         self.progress, self.budget = progress, budget
+        self.many = len(subject.distinct_parts()) > 1
+        # Where of many parts some were not asked, since another failed.
+        self.unasked_at: int | None = None
         self.safe: Judgement | None = None
         self.safe_at: int | None = None
         self.bad: Trace | None = None
@@ -45,35 +49,73 @@ class _Ladder:
         self.stuck: Judgement | None = None
         self.asked: str = engine
 
-    def holds(self, spacing: int) -> bool | None:
-        """Judge one spacing and keep what it tells of others; None if the engine gave up."""
-        judged = judge(
-            self.subject.respaced(spacing=spacing), self.engine, self.progress, budget=self.budget
-        )
+    def holds(self, spacing: int, *, brief: bool = False) -> bool | None:
+        """Judge one spacing and keep what it tells of others; None if the engine gave up.
+
+        ``brief``: of many parts, one that fails is enough until ``answer``.
+        """
+        brief = brief and self.many
+        judged = self._judge(spacing, brief=brief)
         self.asked = judged.engine
         if judged.verdict is Verdict.HOLDS:
             self.safe, self.safe_at = judged, spacing
             return True
         if judged.trace is not None:
             # The trace fails at every spacing that its own presses keep.
-            self.bad = judged.trace
+            self.bad, self.unasked_at = judged.trace, spacing if brief else None
             self.bad_at = max(spacing, own_spacing(judged.trace) or spacing)
             return False
         self.stuck = judged
+        return None
+
+    def _judge(self, spacing: int, *, brief: bool) -> Judgement:
+        subject = self.subject.respaced(spacing=spacing)
+        return judge(subject, self.engine, self.progress, budget=self.budget, brief=brief)
+
+    def try_apart(self, spacing: int) -> None:
+        """Does the failure found come as well with its presses so far apart?"""
+        if self.bad is None:
+            return
+        # Of one system, whose operator allows more: building another may take longest of all.
+        subject = self.subject.respaced(spacing=0)
+
+        def fails(script: Script) -> bool:
+            closest = _closest(script)
+            return closest is not None and closest >= spacing and subject.fails(script)
+
+        script = moved_apart(self.bad.script, spacing * self.bad.script.resolution)
+        if fails(script):
+            self.bad, self.bad_at = subject.replay(shrink(script, fails)), spacing
+
+    def none_helps(self) -> str | None:
+        """Why no spacing helps, if the failure found shows that."""
+        if self.bad is None:
+            return None
+        if own_spacing(self.bad) is None:
+            return "one press or move fails by itself"
+        if _rests_between(self.subject.respaced(spacing=0), self.bad):
+            return "every press or move finds the link at rest, so no spacing helps"
         return None
 
     def answer(self) -> Spacing:
         """The least spacing found safe."""
         if self.safe is None:
             raise AssertionError("the ladder ended without a safe spacing")
+        if self.unasked_at is not None:
+            # Of the failures of all parts the shortest is shown.
+            self.bad = self._judge(self.unasked_at, brief=False).trace or self.bad
         return Spacing(self.safe_at, Verdict.HOLDS, self.safe.engine, self.safe.covered, self.bad)
 
 
 def own_spacing(trace: Trace) -> int | None:
     """Whole ticks between the closest two presses of a trace; None if it has fewer than two."""
-    ticks = [press.tick for press in trace.script.presses]
+    return _closest(trace.script)
+
+
+def _closest(script: Script) -> int | None:
+    ticks = [press.tick for press in script.presses]
     closest = min((b - a for a, b in itertools.pairwise(ticks)), default=None)
-    return None if closest is None else closest // trace.script.resolution
+    return None if closest is None else closest // script.resolution
 
 
 def _rests_between(subject: Subject, trace: Trace) -> bool:
@@ -105,18 +147,20 @@ def least_spacing(
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     ladder = _Ladder(subject, engine, progress, budget)
     apart = all(part.link.inputs == 1 for part in subject.parts)
-    if (apart or subject.link.kind == "level") and ladder.holds(0):
-        # Most links of levers, and all of wires, keep inputs apart by themselves.
-        return ladder.answer()
     top = max(subject.lone.settled) + 1
+    if apart or subject.link.kind == "level":
+        # Most links of levers, and all of wires, keep inputs apart by themselves.
+        held = ladder.holds(0)
+        if held:
+            return ladder.answer()
+        if held is False:
+            ladder.try_apart(top)
+            if (why := ladder.none_helps()) is not None:
+                return Spacing(None, Verdict.FAILS, ladder.asked, why, ladder.bad)
     spacing = top
     while (held := ladder.holds(spacing)) is False:
-        if ladder.bad is not None and own_spacing(ladder.bad) is None:
-            covered = "one press or move fails by itself"
-            return Spacing(None, Verdict.FAILS, ladder.asked, covered, ladder.bad)
-        if ladder.bad is not None and _rests_between(subject, ladder.bad):
-            covered = "every press or move finds the link at rest, so no spacing helps"
-            return Spacing(None, Verdict.FAILS, ladder.asked, covered, ladder.bad)
+        if (why := ladder.none_helps()) is not None:
+            return Spacing(None, Verdict.FAILS, ladder.asked, why, ladder.bad)
         spacing *= 2
         if spacing > FAR_APART * top:
             covered = f"every spacing up to {spacing // 2} ticks fails"
@@ -128,7 +172,7 @@ def least_spacing(
         high = ladder.safe_at
         if ladder.bad_at >= 0:
             step = (high - ladder.bad_at) // 2
-        if ladder.holds(max(high - step, ladder.bad_at + 1, 0)) is None:
+        if ladder.holds(max(high - step, ladder.bad_at + 1, 0), brief=True) is None:
             return _undecided(ladder)
         step *= 2
     return ladder.answer()
