@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass, field, replace
-from functools import reduce
+from functools import partial, reduce
 from math import lcm
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
@@ -27,6 +27,7 @@ from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.parts.pause import End, Pause, stops
 from verify.questions.symmetry import by_symmetry
+from verify.questions.waiting import by_waiting
 from verify.units import Ticks
 
 if TYPE_CHECKING:
@@ -64,30 +65,6 @@ _RECEIVING = ("receiver0", stops(End.RECEIVER).name)
 _PLACE = re.compile(r"line(\d+)(\.branch0)?(?=\.)")
 
 
-class _Known:
-    """What was proved of parts, and how they fail, by spacing: a part that holds at a spacing
-    holds at every wider one, where the operator may do no more."""
-
-    def __init__(self) -> None:
-        self._answers: dict[tuple[Link, Windows, EngineName], dict[int, Answer]] = {}
-
-    def __call__(self, link: Link, windows: Windows, engine: EngineName) -> Answer | None:
-        """The answer at the link's own spacing, if it is known."""
-        here, known = link.operator.spacing, self._of(link, windows, engine)
-        if here in known:
-            return known[here]
-        proved = [s for s, a in known.items() if s < here and a.verdict is Verdict.HOLDS]
-        return known[max(proved)] if proved else None
-
-    def add(self, link: Link, windows: Windows, engine: EngineName, answer: Answer) -> None:
-        """Keep an answer, if it is final."""
-        if answer.verdict is not Verdict.UNDECIDED and not answer.rough:
-            self._of(link, windows, engine)[link.operator.spacing] = answer
-
-    def _of(self, link: Link, windows: Windows, engine: EngineName) -> dict[int, Answer]:
-        return self._answers.setdefault((link.with_operator(spacing=0), windows, engine), {})
-
-
 @dataclass(frozen=True)
 class Judgement:
     """The verdict on a whole link, with the failing trace, or the latency extremes.
@@ -121,7 +98,6 @@ class Subject:
         self.link, self.budget = link, budget
         self.parts = link.parts()
         self.lones = lones if lones is not None else {}
-        self.known = _Known()
         self.lone = self._whole_lone()
         self.windows = true_windows(link, self.lone)
         self._groups: list[list[int]] | None = None
@@ -130,7 +106,7 @@ class Subject:
         """The same link under other bounds on spacing or pairs."""
         if bounds.keys() != {"spacing"}:
             return Subject(self.link.with_operator(**bounds), self.lones, self.budget)
-        # What parts there are, what presses do alone and what is known of other spacings stays.
+        # What parts there are, and what presses do alone, stays.
         other = copy(self)
         other.link = self.link.with_operator(**bounds)
         other.parts = tuple(
@@ -234,7 +210,7 @@ def judge(
     """The verdict on every sequence that the operator of the link allows.
 
     ``latencies``: also the extremes over all sequences that come out right. ``brief``: the
-    first failure found is enough, though other parts may fail sooner.
+    first failure found is enough, though other parts may fail sooner, and need not be ``shrunk``.
     Raises DisagreementError if a failure does not replay.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
@@ -261,10 +237,7 @@ def judge(
     for alike in parts:
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
-            known = None if latencies else subject.known(link, windows, engine)
-            if known is not None:
-                answer = known
-            elif not latencies and (link, windows) in glances:
+            if not latencies and (link, windows) in glances:
                 answer = glances[link, windows]
             elif answers and budget.spent(0):
                 covered = "nothing of some parts: the time was up"
@@ -279,10 +252,13 @@ def judge(
                 seen = None
                 if engine == "auto" and not latencies:
                     seen = by_symmetry(link, windows, subject.lone_of, budget, progress, brief)
+                    if queued and seen is None:
+                        ask = partial(
+                            _ask, rests=rests, engine=engine, budget=budget, progress=progress
+                        )
+                        seen = by_waiting(link, windows, ask)
                 answer = seen or _ask(system, rests, engine, budget, progress, latencies, queued)
             answers.append(answer)
-            if not latencies:
-                subject.known.add(link, windows, engine, answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
             for part in alike:
@@ -295,8 +271,8 @@ def judge(
     failed = min(failures, key=lambda pair: size(pair[0].script), default=None)
     if drifting is not None and failures:
         failed = failures[-1]
-    if failed is not None and _fewest(failed[1]):
-        failed = _least(subject, failed[0]), failed[1]
+    if failed is not None and _fewest(failed[1]) and not brief:
+        failed = shrunk(subject, failed[0]), failed[1]
     shown = answers if failed is None else [failed[1]]
     return Judgement(
         reduce(_worse, (answer.verdict for answer in answers)),
@@ -402,7 +378,7 @@ def _ask(
     engine: EngineName,
     budget: Budget,
     progress: Progress,
-    latencies: bool,
+    latencies: bool = False,
     queued: bool = False,
 ) -> Answer:
     if system.dense:
@@ -525,7 +501,7 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
             "this is a bug in fewwire, please report it with the link file"
         )
     # What the explorer finds has the fewest presses: it is shrunk only if it is shown.
-    return trace if _fewest(answer) else _least(subject, trace)
+    return trace if _fewest(answer) else shrunk(subject, trace)
 
 
 def _fewest(answer: Answer) -> bool:
@@ -533,11 +509,16 @@ def _fewest(answer: Answer) -> bool:
     return answer.engine == "explorer" and not answer.rough
 
 
-def _least(subject: Subject, trace: Trace) -> Trace:
-    """A failure that is as small as can be; of ends that drift apart the soonest is shown."""
+def shrunk(
+    subject: Subject, trace: Trace, keeps: Callable[[Script], bool] = lambda script: True
+) -> Trace:
+    """A failure of which nothing can be left out; of ends that drift apart the soonest stays.
+
+    ``keeps``: what a script must do besides failing.
+    """
     if subject.link.drifts_away or len(trace.script.presses) > MOST_SHRUNK:
         return trace
-    return subject.replay(shrink(trace.script, subject.fails))
+    return subject.replay(shrink(trace.script, lambda s: subject.fails(s) and keeps(s)))
 
 
 def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Script:

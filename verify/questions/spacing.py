@@ -39,9 +39,6 @@ class _Ladder:
     ) -> None:
         self.subject, self.engine = subject, engine
         self.progress, self.budget = progress, budget
-        self.many = len(subject.distinct_parts()) > 1
-        # Where of many parts some were not asked, since another failed.
-        self.unasked_at: int | None = None
         self.safe: Judgement | None = None
         self.safe_at: int | None = None
         self.bad: Trace | None = None
@@ -49,28 +46,22 @@ class _Ladder:
         self.stuck: Judgement | None = None
         self.asked: str = engine
 
-    def holds(self, spacing: int, *, brief: bool = False) -> bool | None:
-        """Judge one spacing and keep what it tells of others; None if the engine gave up.
-
-        ``brief``: of many parts, one that fails is enough until ``answer``.
-        """
-        brief = brief and self.many
-        judged = self._judge(spacing, brief=brief)
+    def holds(self, spacing: int) -> bool | None:
+        """Judge one spacing and keep what it tells of others; None if the engine gave up."""
+        judged = judge(
+            self.subject.respaced(spacing=spacing), self.engine, self.progress, budget=self.budget
+        )
         self.asked = judged.engine
         if judged.verdict is Verdict.HOLDS:
             self.safe, self.safe_at = judged, spacing
             return True
         if judged.trace is not None:
             # The trace fails at every spacing that its own presses keep.
-            self.bad, self.unasked_at = judged.trace, spacing if brief else None
+            self.bad = judged.trace
             self.bad_at = max(spacing, own_spacing(judged.trace) or spacing)
             return False
         self.stuck = judged
         return None
-
-    def _judge(self, spacing: int, *, brief: bool) -> Judgement:
-        subject = self.subject.respaced(spacing=spacing)
-        return judge(subject, self.engine, self.progress, budget=self.budget, brief=brief)
 
     def try_apart(self, spacing: int) -> None:
         """Does the failure found come as well with its presses so far apart?"""
@@ -101,9 +92,6 @@ class _Ladder:
         """The least spacing found safe."""
         if self.safe is None:
             raise AssertionError("the ladder ended without a safe spacing")
-        if self.unasked_at is not None:
-            # Of the failures of all parts the shortest is shown.
-            self.bad = self._judge(self.unasked_at, brief=False).trace or self.bad
         return Spacing(self.safe_at, Verdict.HOLDS, self.safe.engine, self.safe.covered, self.bad)
 
 
@@ -172,7 +160,7 @@ def least_spacing(
         high = ladder.safe_at
         if ladder.bad_at >= 0:
             step = (high - ladder.bad_at) // 2
-        if ladder.holds(max(high - step, ladder.bad_at + 1, 0), brief=True) is None:
+        if ladder.holds(max(high - step, ladder.bad_at + 1, 0)) is None:
             return _undecided(ladder)
         step *= 2
     return ladder.answer()
