@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from models.levels import Driver, Listener
@@ -77,6 +77,10 @@ class FramedSerial(Scheme):
     def queue(self) -> Queue | None:
         """Presses wait only if ``busy`` says so."""
         return Queue((self.frame,) * self.inputs, self.depth) if self.busy == "queue" else None
+
+    def unqueued(self) -> Scheme | None:
+        """A press while another is sent is dropped."""
+        return replace(self, busy="ignore") if self.busy == "queue" else None
 
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """The codes, as numbers."""

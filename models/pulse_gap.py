@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from models.sending import one_by_one
@@ -59,6 +59,10 @@ class PulseGap(Scheme):
     @property
     def _deviations(self) -> tuple[tuple[int, int], ...]:
         return tuple((w, w) if isinstance(w, int) else w for w in self.window)
+
+    def unqueued(self) -> Scheme | None:
+        """A press while another is sent is dropped."""
+        return replace(self, busy="ignore") if self.busy == "queue" else None
 
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """Columns for people, ticks: what tells one input from another."""

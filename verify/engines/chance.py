@@ -48,7 +48,7 @@ def hammer(
 
 
 def flood(system: System, budget: Budget, progress: Progress) -> Answer:
-    """Press one input, or two in turn, as fast as the operator allows, many times.
+    """Press all inputs in turn, one again and again, or two, as fast as the operator allows, many times.
 
     Finds in a moment what fails only after many presses, such as a queue that overflows. A
     link that may be found in many states is found in the first, the last, and then in others.
@@ -103,6 +103,9 @@ def _patterns(inputs: int, again: bool) -> Iterator[tuple[int, ...]]:
     """``again``: in every state in which a link may be found, or as near as can be."""
     each = 2 if again else 1
     while True:
+        if inputs > 2:
+            yield tuple(range(inputs))
+            yield tuple(reversed(range(inputs)))
         yield from ((index,) for index in range(inputs) for _ in range(each))
         yield from ((a, b) for a in range(inputs) for b in range(inputs) if a < b)
         if not again:

@@ -79,6 +79,11 @@ class Scheme(ABC):
         """The transmitter's queue, None if it has none."""
         return None
 
+    def unqueued(self) -> Scheme | None:
+        """The same without a queue: a press that finds the transmitter idle is sent as with one.
+        None if there is no queue."""
+        return None
+
     @abstractmethod
     def per_input(self) -> dict[str, tuple[int, ...]]:
         """Columns for people, a number per input (ticks unless the name says otherwise)."""
