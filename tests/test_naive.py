@@ -13,10 +13,12 @@ from models.wire_per_input import WirePerInput
 from tests import naive
 from tests.links import links, make_link, pulse_gaps, scripts
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.explorer import explore
+from verify.engines.lone import factored_windows
 from verify.engines.simulator import NotAllowedError, Simulator
 from verify.engines.trace import Press, Script, Trace
-from verify.parts.link import Link
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.parts.link import Link, factored
+from verify.questions.judging import EngineName, Judgement, Subject, judge, on_whole
 
 
 @st.composite
@@ -62,6 +64,20 @@ def verdict_of(link: Link, engine: EngineName = "explorer", seconds: float = 4) 
     return judge(Subject(link), engine, Progress(), budget=Budget(seconds))
 
 
+def soonest(link: Link, presses: int) -> int:
+    """When the explorer's failures of so many presses come, before they are shrunk."""
+    subject = Subject(link)
+    ticks = []
+    for part in subject.parts:
+        for windows in factored_windows(part.link, subject.lone_for(part)):
+            answer = explore(factored(part.link, windows), Budget(), Progress())
+            if answer.script is not None and len(answer.script.presses) == presses:
+                failure = subject.replay(on_whole(subject, answer.script, part, 0)).failure
+                assert failure is not None
+                ticks.append(failure.tick)
+    return min(ticks)
+
+
 def longest_memory(build: naive.Build) -> int:
     """Ticks after a press in which one more may be disturbed by it, or forbidden."""
     if build.gaps is None:
@@ -83,7 +99,7 @@ def assert_naive_sees_the_same_failure(build: naive.Build, trace: Trace) -> None
 
 
 @given(st.data())
-@settings(max_examples=400)
+@settings(max_examples=200)
 def test_one_script_gives_the_same_edges_and_strikes(data: st.DataObject) -> None:
     link = data.draw(plain_links())
     script = data.draw(scripts(link))
@@ -132,7 +148,7 @@ def test_the_press_that_found_no_place_is_the_lost_one() -> None:
 
 
 @given(plain_links())
-@settings(max_examples=200)
+@settings(max_examples=120)
 def test_one_and_two_presses_fail_as_the_explorer_says(link: Link) -> None:
     build, judged = in_plain_numbers(link), verdict_of(link)
     found: list[tuple[naive.Presses, int, naive.Failed]] = []
@@ -150,13 +166,13 @@ def test_one_and_two_presses_fail_as_the_explorer_says(link: Link) -> None:
     assert judged.trace is not None
     assert len(judged.trace.script.presses) == len(found[0][0])
     if build.delay[0] == build.delay[1] and len(build.branches) == 1 and build.busy != "queue":
-        # With the delay and the branch given, none fails in an earlier tick.
-        assert judged.trace.failure is not None
-        assert judged.trace.failure.tick == min(failed.tick for _, _, failed in found)
+        # With the delay and the branch given, none fails in an earlier tick than the explorer's
+        # own; what is shown may fail later, of presses that are closer together.
+        assert soonest(link, len(found[0][0])) == min(failed.tick for _, _, failed in found)
 
 
 @given(plain_links(most_inputs=2))
-@settings(max_examples=60)
+@settings(max_examples=25)
 def test_three_presses_fail_only_if_the_explorer_says_so(link: Link) -> None:
     build, judged = in_plain_numbers(link), verdict_of(link)
     if judged.trace is not None and len(judged.trace.script.presses) <= 2:
@@ -171,11 +187,11 @@ def test_three_presses_fail_only_if_the_explorer_says_so(link: Link) -> None:
 
 
 def a_step_smaller(presses: naive.Presses) -> list[naive.Presses]:
-    """One press dropped, or one gap a tick shorter and the others kept."""
+    """One press dropped, or one gap shorter and the others kept."""
     made = [presses[:k] + presses[k + 1 :] for k in range(len(presses)) if len(presses) > 1]
     for k in range(1, len(presses)):
-        if presses[k][0] > presses[k - 1][0]:
-            made.append(presses[:k] + tuple((tick - 1, i) for tick, i in presses[k:]))
+        for cut in range(1, presses[k][0] - presses[k - 1][0] + 1):
+            made.append(presses[:k] + tuple((tick - cut, i) for tick, i in presses[k:]))
     return [
         tuple(sorted((t - some[0][0], i) for t, i in some))
         for some in made
@@ -183,11 +199,15 @@ def a_step_smaller(presses: naive.Presses) -> list[naive.Presses]:
     ]
 
 
-@pytest.mark.parametrize("engine", ["solver", "simulator"])
+@pytest.mark.parametrize(
+    ("engine", "seconds"), [("explorer", 1), ("solver", 1), ("simulator", 0.05)]
+)
 @given(link=plain_links())
-@settings(max_examples=60)
-def test_no_step_makes_a_shrunk_counterexample_smaller(link: Link, engine: EngineName) -> None:
-    judged = verdict_of(link, engine, seconds=2 if engine == "solver" else 0.1)
+@settings(max_examples=20)
+def test_no_step_makes_a_shrunk_counterexample_smaller(
+    link: Link, engine: EngineName, seconds: float
+) -> None:
+    judged = verdict_of(link, engine, seconds)
     event(judged.verdict.value)
     if judged.trace is None:
         return

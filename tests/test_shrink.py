@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
 from models.framed_serial import FramedSerial
 from models.pulse_gap import PulseGap
-from tests.links import links, make_link, scripts
+from models.scan import Scan
+from tests.links import links, make_link, parallel_codes, pulse_gaps, scripts
 from verify.engines.answer import Budget, Progress
 from verify.engines.shrink import shrink
+from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Chosen, Press, Script
+from verify.parts.clock import Clock
 from verify.parts.link import Link
 from verify.parts.operator import Operator
+from verify.parts.pause import End, Pause
 from verify.questions.judging import Subject, judge
+from verify.questions.margin import margin
+from verify.questions.rate_margin import RateSide, rate_margin
+from verify.questions.spacing import least_spacing
 
 
 def without_a_press(script: Script) -> Iterator[Script]:
@@ -27,10 +35,13 @@ def without_a_press(script: Script) -> Iterator[Script]:
 
 
 def with_a_shorter_gap(script: Script) -> Iterator[Script]:
-    """Every script with one gap shorter, what was picked after it sooner as well."""
+    """Every script with one gap shorter, what was picked after it sooner as well. Of gaps in
+    small parts of a tick, those shorter by few parts and by whole ticks."""
+    parts = script.resolution
     for k in range(1, len(script.presses)):
         since = script.presses[k].tick
-        for cut in range(1, since - script.presses[k - 1].tick + 1):
+        gap = since - script.presses[k - 1].tick
+        for cut in {*range(1, min(gap, 10) + 1), *range(parts, gap + 1, parts)}:
             yield replace(
                 script,
                 presses=tuple(
@@ -42,14 +53,16 @@ def with_a_shorter_gap(script: Script) -> Iterator[Script]:
             )
 
 
-def smaller_that_fail(subject: Subject, script: Script) -> list[Script]:
+def smaller_that_fail(
+    subject: Subject, script: Script, fails: Callable[[Script], bool] | None = None
+) -> list[Script]:
     """Of all these, the ones that the operator allows and that still fail."""
     tried = [*without_a_press(script), *with_a_shorter_gap(script)]
-    return [candidate for candidate in tried if subject.fails(candidate)]
+    return [candidate for candidate in tried if (fails or subject.fails)(candidate)]
 
 
 @given(st.data())
-@settings(max_examples=150)
+@settings(max_examples=100)
 def test_of_a_shrunk_run_nothing_can_be_left_out(data: st.DataObject) -> None:
     link = data.draw(links()).with_operator(spacing=0, repeat=0, overlap=None)
     script = data.draw(scripts(link))
@@ -61,14 +74,102 @@ def test_of_a_shrunk_run_nothing_can_be_left_out(data: st.DataObject) -> None:
     assert not smaller_that_fail(subject, small)
 
 
-@pytest.mark.parametrize("engine", ["solver", "simulator"])
+@pytest.mark.parametrize("engine", ["explorer", "zones", "solver", "simulator"])
 @given(links=links())
-@settings(max_examples=10)
+@settings(max_examples=8)
 def test_of_a_run_that_is_shown_nothing_can_be_left_out(engine: str, links: Link) -> None:
     subject = Subject(links.with_operator(spacing=0))
-    judged = judge(subject, engine, Progress(), budget=Budget(2))  # type: ignore[arg-type]
+    judged = judge(subject, engine, Progress(), budget=Budget(0.3))  # type: ignore[arg-type]
     if judged.trace is not None:
         assert not smaller_that_fail(subject, judged.trace.script)
+
+
+@st.composite
+def disturbed(draw: st.DrawFn) -> Link:
+    """Levers and presses, with pauses, clocks that are off, starts in any state."""
+    slot = draw(st.integers(2, 4))
+    sample, offset = draw(st.integers(0, slot - 1)), (0, draw(st.integers(0, slot)))
+    synced = draw(st.booleans())
+    schemes = [
+        Scan(2, slot, sample, synced=synced, offset=(0, 0) if synced else offset),
+        draw(parallel_codes(2, 2)),
+        draw(pulse_gaps(2)),
+    ]
+    scheme = draw(st.sampled_from(schemes))
+    levers = not isinstance(scheme, PulseGap)
+    link = make_link(scheme, Operator(spacing=draw(st.integers(0, 12)) * (not levers)))
+    if levers:
+        link = replace(link, kind="level")
+    ends = st.builds(Pause, st.integers(1, 3), st.integers(1, 2), st.sampled_from(End))
+    rate = Fraction(1, draw(st.sampled_from([10, 20, 50])))
+    clocks = st.builds(Clock, st.sampled_from([(-rate, rate), (-rate, 0 * rate)]))
+    match draw(st.sampled_from(["pause", "clock", "start", "none"])):
+        case "pause":
+            link = replace(link, pause=draw(ends))
+            assume(link.unstoppable is None)
+        case "clock":
+            assume(not link.clockless)
+            link = replace(link, clock=draw(clocks))
+            assume(link.unsteady is None and not link.drifts_away)
+        case "start":
+            link = replace(link, any_start=True)
+    return link
+
+
+@given(disturbed())
+@settings(max_examples=25)
+def test_of_levers_pauses_and_clocks_that_are_off_nothing_can_be_left_out(link: Link) -> None:
+    subject = Subject(link)
+    judged = judge(subject, "auto", Progress(), budget=Budget(1))
+    event(f"{link.kind} {link.pause.most} {link.clock.rated} {link.any_start} {judged.verdict}")
+    if judged.trace is not None:
+        assert not smaller_that_fail(subject, judged.trace.script)
+
+
+@given(pulse_gaps())
+@settings(max_examples=15)
+def test_below_a_spacing_nothing_can_be_left_out_that_the_operator_may_leave_out(
+    scheme: PulseGap,
+) -> None:
+    link = make_link(scheme)
+    found = least_spacing(Subject(link), "explorer", Progress(), Budget(1))
+    if found.ticks is None or found.trace_below is None:
+        return
+    below = Subject(link.with_operator(spacing=found.ticks - 1))
+    assert below.fails(found.trace_below.script)
+    assert not smaller_that_fail(below, found.trace_below.script)
+
+
+@pytest.mark.parametrize("of", ["line.jitter", "line.shortest", "clock.wander", "pause"])
+def test_just_past_a_margin_nothing_can_be_left_out(of: str) -> None:
+    link = make_link(PulseGap((6, 12), 3, (1, 1)), Operator(spacing=20), delay=(4, 4))
+    side = margin(link, of, "auto", Progress(), Budget(5)).most
+    assert side.beyond is not None
+    assert side.trace_beyond is not None
+    subject = Subject(side.beyond)
+    assert subject.fails(side.trace_beyond.script)
+    assert not smaller_that_fail(subject, side.trace_beyond.script)
+
+
+def test_just_past_a_margin_of_a_rate_nothing_can_be_left_out() -> None:
+    link = make_link(PulseGap((6, 12), 3, (1, 1)), Operator(spacing=14))
+    found = rate_margin(link, "auto", Progress(), Budget(10))
+    sides = [(-1, found.least), (1, found.most)]
+    assert any(side.trace_beyond is not None for _, side in sides)
+    for sign, side in sides:
+        if side.trace_beyond is None or side.error_beyond is None or side.windows is None:
+            continue
+        least, most = sorted((Fraction(0), sign * side.error_beyond))
+        off = replace(link, clock=Clock((least, most)))
+
+        def fails(script: Script, off: Link = off, side: RateSide = side) -> bool:
+            try:
+                return replay(off, side.windows or (), script).failure is not None
+            except NotAllowedError:
+                return False
+
+        assert fails(side.trace_beyond.script)
+        assert not smaller_that_fail(Subject(off), side.trace_beyond.script, fails)
 
 
 def test_a_press_goes_also_where_it_fails_by_what_was_picked_at_another() -> None:

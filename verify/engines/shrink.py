@@ -11,8 +11,11 @@ from dataclasses import replace
 
 from verify.engines.trace import Press, Script
 
-# Of gaps up to so many ticks every shorter one is tried, of others so many.
-EVERY_CUT = 256
+# A gap is tried with so many whole ticks less at most (all, but for very long ones), with so many
+# evenly spread parts of a tick less, and with each of the least numbers of parts.
+MOST_CUTS = 4_096
+FINE_CUTS = 256
+LEAST_CUTS = 10
 
 
 def size(script: Script) -> tuple[int, int, tuple[Press, ...]]:
@@ -56,28 +59,37 @@ def _smaller(script: Script) -> Iterator[Script]:
         yield without
     for k in range(1, len(presses)):
         gap = presses[k].tick - presses[k - 1].tick
-        for cut in _cuts(gap):
+        since = presses[k - 1].tick
+        between = any(since < pick.tick < presses[k].tick for pick in script.picks)
+        for cut in _cuts(gap, script.resolution):
             yield _closer(script, k, cut)
+            if between:  # what was picked there may belong to what comes after
+                yield _closer(script, k, cut, since + 1)
     for k, press in enumerate(presses):
         for lower in {0, press.input - 1} if press.input else ():
             changed = replace(press, input=lower)
             yield replace(script, presses=(*presses[:k], changed, *presses[k + 1 :]))
 
 
-def _cuts(gap: int) -> Iterator[int]:
-    """Ticks to take from a gap: large steps first, then all others, of long gaps some.
+def _cuts(gap: int, parts: int) -> Iterator[int]:
+    """Parts of a tick to take from a gap: large steps first, then all whole ticks, the least of
+    the parts, and others evenly.
 
     A shorter gap may fail where one between does not, so none may be left out.
     """
     halves = [gap >> k for k in range(gap.bit_length())]
     yield from halves
-    step = -(-gap // EVERY_CUT) if gap else 1
-    yield from (cut for cut in range(gap, 0, -step) if cut not in halves)
+    ticks = gap // parts
+    whole = range(ticks, 0, -max(1, ticks // MOST_CUTS))
+    few = range(gap, 0, -max(1, gap // FINE_CUTS))
+    least = range(1, min(gap, LEAST_CUTS) + 1)
+    yield from sorted({*(parts * t for t in whole), *few, *least} - {*halves}, reverse=True)
 
 
-def _closer(script: Script, k: int, ticks: int) -> Script:
-    """Press ``k`` and all that comes after it, so many ticks sooner (below 0: later)."""
-    since = script.presses[k].tick
+def _closer(script: Script, k: int, ticks: int, since: int | None = None) -> Script:
+    """Press ``k`` and all that comes after it, so many ticks sooner (below 0: later); what was
+    picked, from ``since`` on, or from that press on."""
+    since = script.presses[k].tick if since is None else since
     return replace(
         script,
         presses=tuple(

@@ -10,7 +10,7 @@ from verify.engines.simulator import Simulator
 from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.parts.pause import Pause, told
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
+from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge, shrunk
 
 # Times this many times longer than the slowest lone press are looked at.
 FAR = 4
@@ -91,6 +91,8 @@ class _Search:
                 amount = low + max(1, (self.good[0] - low) // 3)
         ticks, good = self.good
         trace = self.bad[1].trace if self.bad else None
+        if self.bad is not None and trace is not None:
+            trace = shrunk(self._subject(self.bad[0]), trace)
         return Recovery(self.link, ticks, Verdict.HOLDS, good.engine, good.covered, trace)
 
     def _judge(self, spared: int) -> Judgement:
@@ -113,11 +115,9 @@ class _Search:
         trace = judged.trace
         if trace is None or trace.failure is None:
             raise AssertionError("a failure without a trace")
-        script, subject = trace.script, self._subject(spared)
-        simulator = Simulator(subject.link, script.delay, subject.windows, script.resolution)
-        ends = [c.tick + stop[1] for c in script.picks if (stop := told(c)) is not None]
-        since = max(ends, default=-1)
-        found = lasso(simulator, script, since, trace.failure.tick)
+        subject = self._subject(spared)
+        trace = shrunk(subject, trace, lambda s: _circle(subject, subject.replay(s)) is not None)
+        found = _circle(subject, trace)
         if found is None:
             covered = f"wrong still {spared} ticks after it, and no circle was found"
             return Recovery(self.link, None, Verdict.UNDECIDED, judged.engine, covered, trace)
@@ -127,3 +127,13 @@ class _Search:
     def _stuck(self, judged: Judgement, where: str) -> Recovery:
         covered = f"{where}: {judged.covered}"
         return Recovery(self.link, None, judged.verdict, judged.engine, covered, judged.trace)
+
+
+def _circle(subject: Subject, trace: Trace) -> Lasso | None:
+    """A circle in a run, after its last pause and before it is wrong."""
+    if trace.failure is None:
+        return None
+    script = trace.script
+    simulator = Simulator(subject.link, script.delay, subject.windows, script.resolution)
+    ends = [c.tick + stop[1] for c in script.picks if (stop := told(c)) is not None]
+    return lasso(simulator, script, max(ends, default=-1), trace.failure.tick)
