@@ -13,8 +13,6 @@ from pathlib import Path
 from time import process_time
 from typing import TypeVar
 
-from verify.files import write_whole
-
 T = TypeVar("T")
 
 REPORTS = Path(__file__).parent.parent.parent / "reports"

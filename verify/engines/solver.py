@@ -157,7 +157,7 @@ class Search:
         self.budget, self.progress, self.latencies, self.most = budget, progress, latencies, most
         self.count = self.symbolic.offer.count
         z3.set_param("memory_max_size", memory.allowed())
-        self.solver = z3.SolverFor("QF_LIRA" if system.dense else "QF_LIA")
+        self.solver = self._made_solver()
         self.fresh = count()
         self.probe = z3.Int("probe")
         self.start, self.given = self.symbolic.start()
@@ -165,6 +165,13 @@ class Search:
         self.best: dict[int, Delivery] = {}
         self.worst: dict[int, Delivery] = {}
         self.failed: Script | None = None
+
+    def _made_solver(self) -> z3.Solver:
+        return z3.SolverFor("QF_LIRA" if self.symbolic.dense else "QF_LIA")
+
+    def _span(self, name: str, since: Num) -> Num:
+        """Ticks that pass, more than none, after the tick ``since``."""
+        return self.symbolic.span(name)
 
     def run(self) -> Answer:
         try:
@@ -300,7 +307,7 @@ class Search:
             return None
         passed = _surely_next(ends)
         if passed is None:
-            passed = self.symbolic.span(f"passed{next(self.fresh)}")
+            passed = self._span(f"passed{next(self.fresh)}", moment.now)
             moment.given += self._up_to_next(passed, ends)
             hit: Cond = False
             for there, left in ends:
@@ -326,7 +333,7 @@ class Search:
         """Histories that go on with a press after ``moment``, up to its next event."""
         if self._at_rest(moment.state) or self._surely_closed(moment.state, ends):
             return
-        passed = self.symbolic.span(f"wait{next(self.fresh)}")
+        passed = self._span(f"wait{next(self.fresh)}", moment.now)
         given = [*moment.given, *self._up_to_next(passed, ends)]
         if moment.picks or any(taken.picks for taken in history.taken):
             # Some runs may be at rest, though not surely: what follows is a first history.
@@ -547,21 +554,27 @@ class Search:
         terms = [c for c in given if c is not True]
         if not terms:
             return True
+        result = self._asked(terms)
+        if result == z3.unknown or self.budget.spent(self.progress.states):
+            raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
+        return bool(result == z3.sat)
+
+    def _asked(self, terms: list[z3.BoolRef]) -> z3.CheckSatResult:
+        """One question to the solver, which keeps nothing of it."""
         self.solver.push()
         try:
-            if (seconds := self.budget.left()) is not None:
-                self.solver.set("timeout", int(seconds * 1000) + 1)
+            self._limit(self.solver)
             self.solver.add(*terms)
             result = self._check()
-            if result == z3.unknown or self.budget.spent(self.progress.states):
-                raise OutOfReachError(
-                    f"all sequences of fewer than {self.progress.presses} presses"
-                )
             if result == z3.sat:
                 self.solver_model = self.solver.model()
-            return bool(result == z3.sat)
+            return result
         finally:
             self.solver.pop()
+
+    def _limit(self, solver: z3.Solver) -> None:
+        if (seconds := self.budget.left()) is not None:
+            solver.set("timeout", int(seconds * 1000) + 1)
 
     def _check(self) -> z3.CheckSatResult:
         try:

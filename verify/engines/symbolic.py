@@ -190,6 +190,8 @@ class Symbolic:
             i for i, m in enumerate(self.memory) if isinstance(m, (Timer, Bank)) and m.restraint
         }
         self.dense = system.dense
+        # Numbers of a table that is linear in its index are told apart all the same.
+        self.cases = system.dense
         self.bounds = Bounds()
         self.times: frozenset[Key] = times_of(system.machines) if system.dense else frozenset()
         self.listens = [machine.listens() for machine in system.machines]
@@ -450,7 +452,7 @@ class _SymTick:
             case ex.Times(factor, unit):
                 return self._times(factor, self.place[self.owner.where[unit]])
             case ex.Lookup(table, index_of):
-                return lookup(table, self.number(index_of), cases=self.owner.dense)
+                return lookup(table, self.number(index_of), cases=self.owner.cases)
             case ex.Find(windows, searched):
                 return find(windows, self.number(searched))
             case ex.Size(bank):

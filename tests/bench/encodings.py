@@ -1,0 +1,256 @@
+"""Encodings of the solver side by side: ``python -m tests.bench.encodings``.
+
+For every scheme, CPU seconds for one proof and one counterexample: at the least safe spacing S and
+at S - 1 (where S is 0 the proof alone, where no spacing helps the counterexample alone), models
+built anew for each. The encodings are those of ``variants``; all ask about the same composed
+machine, and every answer is held against the default's. Beside them the explorer, the zones, and
+what one would try first (``per_tick``): a solver step per tick, and trying all sequences of two
+presses. These two find the counterexample and prove nothing, so they have only looked at what two
+presses do.
+
+Written to ``reports/``: encodings.md and encodings.csv.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from time import process_time
+from typing import Any
+
+import click
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.explorer import explore
+from verify.engines.lone import factored_windows
+from verify.engines.zones import explore_zones
+from verify.files import write_whole
+from verify.language.machine import System
+from verify.parts.link import Link, factored
+from verify.questions.judging import Subject
+from verify.questions.spacing import least_spacing
+
+from .measuring import REPORTS, as_csv, cpu, markdown, measured_on, seconds_text
+from .per_tick import enumerated, unrolled
+from .ratios import spacings_to_check
+from .subjects import EVERY, Kind, subject_link
+from .variants import VARIANTS, OneOutput, Variant
+
+SIZES = (4, 16, 64)
+# Both looks of a cell together, CPU seconds.
+LIMIT = 10.0
+# Less than this is measured again, so many times; the least counts.
+SHORT, AGAIN = 0.3, 2
+
+
+@dataclass(frozen=True)
+class Question:
+    """A spacing, the systems of all distinct parts at it, and what is known of it."""
+
+    spacing: int
+    verdict: Verdict
+    systems: tuple[System, ...]
+
+
+@dataclass(frozen=True)
+class Case:
+    """What is asked of one link. ``ticks``: after which a press alone has come to rest."""
+
+    kind: Kind
+    inputs: int
+    questions: tuple[Question, ...]
+    ticks: int
+
+
+@dataclass(frozen=True)
+class Cell:
+    """``seconds``: None where the time was up. ``verdicts``: one per question; None if it was."""
+
+    way: str
+    seconds: float | None
+    verdicts: tuple[Verdict | None, ...]
+
+    def text(self, limit: float) -> str:
+        """Seconds, or why there are none."""
+        if self.seconds is None:
+            return f"> {limit:g}"
+        if Verdict.UNDECIDED in self.verdicts and self.way not in LOOKING_ONLY:
+            return "undecided"
+        return seconds_text(self.seconds)
+
+
+Way = Callable[[Case, Budget], Iterator[Verdict | None]]
+
+
+def case(kind: Kind, inputs: int) -> Case:
+    """By any engine: which spacings there are to ask about."""
+    link = subject_link(kind, inputs)
+    found = least_spacing(Subject(link), "auto", Progress(), Budget(None))
+    questions = []
+    for spacing in spacings_to_check(found):
+        verdict = Verdict.HOLDS if spacing == found.ticks else Verdict.FAILS
+        questions.append(Question(spacing, verdict, _systems(link.with_operator(spacing=spacing))))
+    return Case(kind, inputs, tuple(questions), max(Subject(link).lone.settled) + 1)
+
+
+def _systems(link: Link) -> tuple[System, ...]:
+    subject = Subject(link)
+    return tuple(
+        factored(alike[0].link, windows)
+        for alike in subject.distinct_parts()
+        for windows in factored_windows(alike[0].link, subject.lone_for(alike[0]))
+    )
+
+
+def by_parts(judge: Callable[[System], Verdict | None]) -> Callable[[Question], Verdict | None]:
+    """All parts of a link, up to the first that does not hold."""
+
+    def judged(question: Question) -> Verdict | None:
+        return next((v for v in map(judge, question.systems) if v is not Verdict.HOLDS), HOLDS)
+
+    return judged
+
+
+HOLDS = Verdict.HOLDS
+
+
+def by_variant(variant: type[Variant]) -> Way:
+    """The solver engine with another encoding."""
+
+    def ways(asked: Case, budget: Budget) -> Iterator[Verdict | None]:
+        shared: dict[str, Any] = {}
+        for question in asked.questions:
+            yield by_parts(lambda s: variant(s, budget, shared).run().verdict)(question)
+
+    return ways
+
+
+def one_output_at_a_time(asked: Case, budget: Budget) -> Iterator[Verdict | None]:
+    """Each output proved at S; the first that fails at S - 1 is enough."""
+
+    def judge(system: System) -> Verdict:
+        for output in range(system.offers[0].count):
+            verdict = OneOutput(system, budget, {"output": output}).run().verdict
+            if verdict is not Verdict.HOLDS:
+                return verdict
+        return Verdict.HOLDS
+
+    yield from map(by_parts(judge), asked.questions)
+
+
+def explorer(asked: Case, budget: Budget) -> Iterator[Verdict | None]:
+    """State by state."""
+    yield from map(by_parts(lambda s: explore(s, budget, Progress()).verdict), asked.questions)
+
+
+def zones(asked: Case, budget: Budget) -> Iterator[Verdict | None]:
+    """Zone by zone."""
+    search = by_parts(lambda s: explore_zones(s, budget, Progress()).verdict)
+    yield from map(search, asked.questions)
+
+
+def per_tick(look: Callable[[System, int, Budget], Verdict | None]) -> Way:
+    """Ticks for two presses, the second up to one tick after the first has come to rest."""
+
+    def ways(asked: Case, budget: Budget) -> Iterator[Verdict | None]:
+        for question in asked.questions:
+            ticks = max(question.spacing, asked.ticks) + asked.ticks + 1
+            found = [look(system, ticks, budget) for system in question.systems]
+            if Verdict.FAILS in found:
+                yield Verdict.FAILS
+            else:
+                yield None if None in found else Verdict.UNDECIDED
+
+    return ways
+
+
+WAYS: dict[str, Way] = {
+    **{name: by_variant(variant) for name, variant in VARIANTS.items()},
+    "one output at a time": one_output_at_a_time,
+    "explorer": explorer,
+    "zones": zones,
+    "a solver step per tick": per_tick(unrolled),
+    "all sequences of two presses": per_tick(enumerated),
+}
+LOOKING_ONLY = ("a solver step per tick", "all sequences of two presses")
+
+
+def measure(asked: Case, name: str, limit: float) -> Cell:
+    """One cell. Raises AssertionError for an answer that is not the one known."""
+    budget = Budget(limit, clock=process_time)
+    seconds, verdicts = cpu(lambda: tuple(WAYS[name](asked, budget)))
+    for _ in range(AGAIN if seconds < SHORT else 0):
+        seconds = min(seconds, cpu(lambda: tuple(WAYS[name](asked, Budget(limit))))[0])
+    for question, verdict in zip(asked.questions, verdicts, strict=True):
+        if verdict not in (None, Verdict.UNDECIDED, question.verdict):
+            raise AssertionError(f"{name}, {asked.kind}, {asked.inputs}: {verdict} at {question}")
+    over = None in verdicts or (seconds > limit and Verdict.UNDECIDED in verdicts)
+    return Cell(name, None if over else seconds, verdicts)
+
+
+def tables(
+    cells: dict[tuple[Kind, int, str], Cell], sizes: Sequence[int], limit: float
+) -> Iterator[str]:
+    """One table per scheme, a row per way, a column per number of inputs."""
+    for kind in dict.fromkeys(kind for kind, _, _ in cells):
+        head = ("way", *(f"{n} inputs" for n in sizes))
+        rows = [(name, *(cells[kind, n, name].text(limit) for n in sizes)) for name in WAYS]
+        yield f"## {kind}\n\n{markdown(head, rows)}\n"
+
+
+def verdict_of_table(cells: dict[tuple[Kind, int, str], Cell]) -> str:
+    """Per encoding: in how many cells it answered, and all its seconds where every one did."""
+    asked = list(dict.fromkeys((kind, n) for kind, n, _ in cells))
+
+    def answered(cell: Cell) -> bool:
+        return cell.seconds is not None and Verdict.UNDECIDED not in cell.verdicts
+
+    names = [*VARIANTS, "one output at a time"]
+    common = [k for k in asked if all(answered(cells[*k, name]) for name in names)]
+    rows = [
+        (
+            name,
+            str(sum(answered(cells[*k, name]) for k in asked)),
+            seconds_text(sum(cells[*k, name].seconds or 0 for k in common)),
+        )
+        for name in names
+    ]
+    head = ("encoding", f"answered, of {len(asked)}", f"s in the {len(common)} that all answered")
+    return markdown(head, sorted(rows, key=lambda row: (-int(row[1]), float(row[2]))))
+
+
+@click.command(help=__doc__)
+@click.option("--inputs", "sizes", multiple=True, type=int, help="So many inputs (4, 16, 64).")
+@click.option("--limit", default=LIMIT, help="CPU seconds of a cell.", show_default=True)
+@click.option("--out", type=click.Path(path_type=Path), default=REPORTS, help="Folder to write to.")
+def main(sizes: tuple[int, ...], limit: float, out: Path) -> None:
+    """Measure, and write both files."""
+    cells: dict[tuple[Kind, int, str], Cell] = {}
+    numbers = sizes or SIZES
+    measure(case(EVERY[0], 2), "integers", limit)  # loads z3
+    for kind in EVERY:
+        for inputs in numbers:
+            asked = case(kind, inputs)
+            for name in WAYS:
+                cells[kind, inputs, name] = cell = measure(asked, name, limit)
+                print(kind, inputs, name, cell.text(limit), sep="; ", file=sys.stderr, flush=True)
+    text = (
+        f"# Encodings side by side\n\n{measured_on()} CPU seconds for one proof and one"
+        f" counterexample, at most {limit:g} s; made by `python -m tests.bench.encodings`, whose"
+        " help says what each way is. *undecided*: the way has no argument for such a link (the"
+        " solver argues from rest, and a scan never rests).\n\n"
+        f"{verdict_of_table(cells)}\n{''.join(tables(cells, numbers, limit))}"
+    )
+    rows = [
+        (k.scheme, k.inputs, n, name, cell.seconds, *(v and v.value for v in cell.verdicts))
+        for (k, n, name), cell in cells.items()
+    ]
+    head = ("scheme", "kind", "inputs", "way", "seconds", "first answer", "second answer")
+    write_whole(str(out / "encodings.md"), text.rstrip() + "\n", overwrite=True)
+    write_whole(str(out / "encodings.csv"), as_csv(head, rows), overwrite=True)
+
+
+if __name__ == "__main__":
+    main()
