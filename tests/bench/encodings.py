@@ -40,7 +40,7 @@ from .variants import VARIANTS, OneOutput, Variant
 
 SIZES = (4, 16, 64)
 # Both looks of a cell together, CPU seconds.
-LIMIT = 10.0
+LIMIT = 5.0
 # Less than this is measured again, so many times; the least counts.
 SHORT, AGAIN = 0.3, 2
 

@@ -18,6 +18,8 @@ from verify.language import expressions as ex
 from verify.language.machine import System
 from verify.parts.signals import failure
 
+from .variants import patience
+
 
 def unrolled(system: System, ticks: int, budget: Budget) -> Verdict | None:
     """A formula of so many ticks, at most one press in each, the first in the first of them.
@@ -34,7 +36,7 @@ def unrolled(system: System, ticks: int, budget: Budget) -> Verdict | None:
         given += conditions
         wrong += failures
     solver = z3.SolverFor("QF_LIA")
-    solver.set("timeout", int((budget.left() or 0) * 1000) + 1)
+    solver.set("timeout", patience(budget))
     solver.add(*(condition for condition in given if condition is not True), z3.Or(wrong))
     result = solver.check()
     if result == z3.unknown:

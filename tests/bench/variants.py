@@ -38,6 +38,13 @@ from verify.language.state import Number, Timer
 from verify.parts.signals import failure
 
 MOST_PRESSES = 5
+# z3 counts seconds by the wall, the budget those of CPU: on a busy machine it would give up early.
+BUSY = 4
+
+
+def patience(budget: Budget) -> int:
+    """Milliseconds that one question may take."""
+    return int((budget.left() or 3600) * 1000) * BUSY + 1
 
 
 class Variant(Search):
@@ -46,6 +53,9 @@ class Variant(Search):
     def __init__(self, system: System, budget: Budget, shared: dict[str, Any]) -> None:
         self.shared = shared
         super().__init__(system, budget, Progress(), False, MOST_PRESSES)
+
+    def _limit(self, solver: z3.Solver) -> None:
+        solver.set("timeout", patience(self.budget))
 
 
 class Fresh(Variant):
