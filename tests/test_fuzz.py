@@ -25,6 +25,7 @@ from verify.engines.answer import Budget
 from verify.engines.concrete import Compiled
 from verify.engines.trace import Press, Script
 from verify.fuzzing.bench import Bench, NotAllowedError
+from verify.fuzzing.child import Child
 from verify.fuzzing.target import CallableTarget, Listener, Said, TargetError, Word
 from verify.linkfile import load
 from verify.parts.foreign import ForeignEnd, hearings, sayings
@@ -136,6 +137,17 @@ def test_a_program_that_does_not_do_its_part(fault: str, kind: str, words: str) 
     # The third rise is that of the second press.
     assert found["trouble"]["tick"] == 8
     assert alive(marker) == []
+
+
+def test_how_a_child_ended_is_told_where_the_system_cannot_look_without_waiting(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delattr("os.waitid", raising=False)
+    for ending, told in (("sys.exit(7)", "exit status 7"), ("os.kill(0, 9)", "signal 9")):
+        child = Child([sys.executable, "-c", f"import os, sys; {ending}"], frozenset(), 5)
+        with pytest.raises(TargetError, match=told):
+            child.begin()
+        assert child.process is None
 
 
 @pytest.mark.parametrize(

@@ -213,7 +213,7 @@ class Child:
     def _end(self) -> str:
         process = self.process
         assert process is not None
-        if (status := _left_with(process.pid, 0.5)) is None:
+        if (status := _left_with(process, 0.5)) is None:
             return f"stdout closed{self._last()}"
         how = f"exit status {status}" if status >= 0 else f"signal {-status}"
         return f"{how}{self._last()}"
@@ -223,17 +223,24 @@ class Child:
         return f"; on stderr {value_text(lines[-1])}" if lines else ""
 
 
-def _left_with(pid: int, patience: float) -> int | None:
+def _left_with(process: subprocess.Popen[bytes], patience: float) -> int | None:
     """How a child ended, as ``Popen.returncode``; None if it lives on after ``patience`` seconds.
 
-    It stays to be waited for: till then its number, which names its group, is given to no other.
+    Where the system can tell without, it stays to be waited for: till then its number, which
+    names its group, is given to no other.
     """
+    if not hasattr(os, "waitid"):  # macOS before Python 3.13
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            return process.wait(patience)
+        return None
     deadline = monotonic() + patience
-    while (ended := os.waitid(os.P_PID, pid, os.WEXITED | os.WNOHANG | os.WNOWAIT)) is None:
+    look = os.WEXITED | os.WNOHANG | os.WNOWAIT
+    while (ended := os.waitid(os.P_PID, process.pid, look)) is None:
         if monotonic() >= deadline:
             return None
         sleep(0.005)
-    return ended.si_status if ended.si_code == os.CLD_EXITED else -ended.si_status
+    status = int(ended.si_status)
+    return status if ended.si_code == os.CLD_EXITED else -status
 
 
 def _line(tick: int, name: str, value: int) -> str:
