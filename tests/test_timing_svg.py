@@ -56,6 +56,8 @@ def test_it_is_well_formed_and_has_every_tick_of_the_trace(name: str) -> None:
     ]
     shown = {tick for first, ticks in columns for tick in range(first, first + ticks)}
     assert {event.tick for event in trace.events} <= shown
+    # Power-up is a tick before the first; nothing is shown of it.
+    assert min(shown) >= 0
     assert trace.failure is not None
     assert trace.failure.tick in shown
     texts = [text.text for text in picture.iter(f"{SVG}text")]

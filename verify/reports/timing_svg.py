@@ -59,7 +59,8 @@ def timing_svg(
     rows = Rows(trace, link, windows, M).all()
     machines = inside_rows(trace, link, windows) if inside is None else inside
     points = {tick for row in rows for tick in row.changes}
-    points |= {s.first for row in machines for s in row.stretches}
+    # Machines are there since power-up, a tick before the first.
+    points |= {max(0, s.first) for row in machines for s in row.stretches}
     if trace.failure is not None:
         points.add(trace.failure.tick)
     paper = _Paper(_columns(points), rows, machines, trace)
@@ -171,6 +172,9 @@ class _Paper:
     def _grounds(self, row: Row, y: float) -> Iterator[str]:
         """What lasts: levels of lines, inputs held, windows."""
         low, before = y + HIGH, ""
+        if self.columns and row.marks.get(self.columns[0].first) == M.rise:
+            before = M.low
+            yield _line("wave", self.left, low, self.left + CELL / 2, low)
         end = self.right if row.end is None else self.x(row.end) + CELL
         for first, last, ground in _runs(row, self.columns):
             x, to = self.at[first], min(end, self._after(last))
@@ -200,10 +204,11 @@ class _Paper:
     def _stretches(self, machine: InsideRow, y: float) -> Iterator[str]:
         low = y + HIGH
         for stretch in machine.stretches:
-            x, to = self.x(stretch.first) + CELL / 2, self.x(stretch.last) + CELL / 2
-            to = max(to, x + 2)
+            begin = max(stretch.first, self.columns[0].first)
+            x = self.x(begin) + (CELL / 2 if begin == stretch.first else 0)
+            to = max(self.x(stretch.last) + CELL / 2, x + 2)
             if machine.most:
-                high = HIGH * stretch.left / machine.most
+                high = HIGH * (stretch.left - (begin - stretch.first)) / machine.most
                 gone = (stretch.last - stretch.first) / stretch.left
                 falls = low - high * max(0.0, 1 - gone)
                 corners = f"{x:g},{low:g} {x:g},{low - high:g} {to:g},{falls:g} {to:g},{low:g}"
