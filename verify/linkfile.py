@@ -14,8 +14,7 @@ from pydantic import Field, PlainValidator, field_validator, model_validator
 
 from models.parameters import KNOWN as SCHEMES
 from models.parameters import Parameters
-from models.parameters.base import Setting
-from models.parameters.own import ENDS, OWN, OwnParameters
+from models.parameters.base import ENDS, OWN, Setting
 from verify import units
 from verify.errors import LinkFileError
 from verify.fields import (
@@ -310,7 +309,7 @@ class _Reading:
         folder: Path | None = Path(),
     ) -> None:
         self.document = document
-        self.schemes = {**SCHEMES, **schemes}
+        self.schemes = schemes
         self.folder = folder
         self.findings: list[Finding] = []
         _, found = check(Top, document, (), Context())
@@ -368,11 +367,15 @@ class _Reading:
             return None
         number = self.inputs.number if self.inputs is not None else None
         known = Context(self.tick, number)
-        table, found = check(self.schemes[scheme], value, ("link",), known)
+        parameters = self.schemes.get(scheme) or SCHEMES[scheme]
+        table, found = check(parameters, value, ("link",), known)
         self._note(found)
-        if isinstance(table, OwnParameters):
-            self._note(table.complete(self.document, known, self.folder))
-        elif scheme != OWN:
+        if scheme == OWN:
+            from models.parameters.own import OwnParameters  # a large module, for few files
+
+            if isinstance(table, OwnParameters):
+                self._note(table.complete(self.document, known, self.folder))
+        else:
             allowed = f'no table: scheme "{scheme}" is built in; only with scheme = "{OWN}"'
             self._note([Finding((end,), allowed) for end in ENDS if end in self.document])
         return cast(Parameters | None, table)

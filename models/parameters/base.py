@@ -12,6 +12,10 @@ from pydantic import Field, ValidationInfo
 from verify.fields import Finding, Table, context, number_of_entries, refusal
 from verify.parts.scheme import Scheme
 
+OWN = "own"
+"""The scheme that a link file defines itself, in a table for each of these ends."""
+ENDS: tuple[Literal["transmitter", "receiver"], ...] = ("transmitter", "receiver")
+
 
 @dataclass(frozen=True)
 class Setting:

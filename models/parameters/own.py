@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 from pydantic import Field, PrivateAttr
 
 from models.own import Builder, End, MachineText, Own, Remembered, RuleError, RuleText, known
-from models.parameters.base import Parameters, Setting
+from models.parameters.base import ENDS, Parameters, Setting
 from verify import units
 from verify.allowed_code import CodeError, scheme_of
 from verify.fields import UNKNOWN, Context, Finding, Key, Label, Table, check, did_you_mean
@@ -19,8 +19,6 @@ from verify.language.written import RESERVED
 from verify.parts.monitor import Queue
 from verify.parts.scheme import Scheme
 
-OWN = "own"
-ENDS: tuple[End, ...] = ("transmitter", "receiver")
 MOST_LINES = 1000
 MOST_MEMORY = 10_000
 MOST_MODES = 1000
@@ -416,4 +414,4 @@ def _finding(key: Key, error: TextError) -> Finding:
     return Finding(key, error.allowed, f"{error.found}{where}")
 
 
-__all__ = ["ENDS", "OWN", "OwnParameters"]
+__all__ = ["OwnParameters"]
