@@ -25,6 +25,7 @@ import click
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.explorer import explore
 from verify.engines.lone import factored_windows
+from verify.engines.solver import OutOfReachError
 from verify.engines.zones import explore_zones
 from verify.files import write_whole
 from verify.language.machine import System
@@ -116,13 +117,23 @@ def by_parts(judge: Callable[[System], Verdict | None]) -> Callable[[Question], 
 HOLDS = Verdict.HOLDS
 
 
+def searched(
+    variant: type[Variant], system: System, budget: Budget, shared: dict[str, Any]
+) -> Verdict:
+    """The verdict of one search."""
+    try:
+        return variant(system, budget, shared).run().verdict
+    except OutOfReachError:  # the time was up before it began
+        return Verdict.UNDECIDED
+
+
 def by_variant(variant: type[Variant]) -> Way:
     """The solver engine with another encoding."""
 
     def ways(asked: Case, budget: Budget) -> Iterator[Verdict | None]:
         shared: dict[str, Any] = {}
         for question in asked.questions:
-            yield by_parts(lambda s: variant(s, budget, shared).run().verdict)(question)
+            yield by_parts(lambda s: searched(variant, s, budget, shared))(question)
 
     return ways
 
@@ -132,7 +143,7 @@ def one_output_at_a_time(asked: Case, budget: Budget) -> Iterator[Verdict | None
 
     def judge(system: System) -> Verdict:
         for output in range(system.offers[0].count):
-            verdict = OneOutput(system, budget, {"output": output}).run().verdict
+            verdict = searched(OneOutput, system, budget, {"output": output})
             if verdict is not Verdict.HOLDS:
                 return verdict
         return Verdict.HOLDS
