@@ -3,14 +3,46 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
+import tomllib
 import zipfile
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parent.parent
+
+
+# Where the module has another name than the package, and what comes with another package.
+MODULES = {"z3-solver": "z3", "pyvcd": "vcd"}
+COME_WITH = {
+    "pydantic_core": "pydantic",
+    "markupsafe": "jinja2",
+    "llvmlite": "numba",
+    "distributed": "dask",
+}
+IMPORT = re.compile(r"^\s*(?:import (\w+)|from (\w+)[\w.]* import )", re.MULTILINE)
+
+
+def modules(requirements: list[str]) -> set[str]:
+    names = (re.split(r"[^A-Za-z0-9_-]", text)[0] for text in requirements)
+    return {MODULES.get(name, name.replace("-", "_")).lower() for name in names}
+
+
+def test_every_package_is_needed_and_none_for_tests_alone_is_imported():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    imported: set[str] = set()
+    for path in (*ROOT.glob("verify/**/*.py"), *ROOT.glob("models/**/*.py")):
+        for plain, source in IMPORT.findall(path.read_text("utf-8")):
+            imported.add(COME_WITH.get(plain or source, plain or source))
+    others = imported - {*sys.stdlib_module_names, "verify", "models"}
+    core = modules(project["dependencies"])
+    extras = project["optional-dependencies"]
+    for_users = {m for name, texts in extras.items() if name != "test" for m in modules(texts)}
+    assert core <= others
+    assert others <= core | for_users
 
 
 @pytest.mark.slow
