@@ -39,6 +39,10 @@ def _made_of(e: ex.Int, known: Ranges) -> Range:
         case ex.Minus(a, b):
             (a0, a1), (b0, b1) = range_of(a, known), range_of(b, known)
             return a0 - b1, a1 - b0
+        case ex.Times(a, unit):
+            (a0, a1), ends = range_of(a, known), (unit.least, unit.most)
+            products = [x * y for x in (a0, a1) for y in ends]
+            return min(products), max(products)
         case ex.Lookup(table, index):
             low, high = range_of(index, known)
             first = max(0, int(low)) if low > -inf else 0

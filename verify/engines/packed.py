@@ -1,0 +1,362 @@
+"""The explorer on packed states: the same answers as ``explorer``, from generated code.
+
+``llvmlite`` (extra ``fewwire[fast]``) compiles it. Nothing is left out and nothing is forgotten: a
+state takes its words, the number of the one before it and a place in a hash table. What does not
+fit (numbers without bounds, too many things in one tick) raises ``UnpackableError``, and the
+search is then done without packing. How a state was reached is worked out afterwards by
+``Compiled``, step by step from its forerunner: a check of the generated code, too.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from typing import Any
+
+from verify.engines import native
+from verify.engines import packed_search as ps
+from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.packing import WORD, Layout, UnpackableError
+from verify.engines.stepcode import NARROW, StepCode
+from verify.engines.trace import Chosen, Press, Script
+from verify.errors import DisagreementError
+from verify.parts.signals import delivered, failure
+
+# Words of a state, room at the beginning, room that a visit must have.
+MOST_WORDS = 64
+_BEGIN, _HEADROOM = 1 << 15, 1 << 12
+# Ticks between the first and last visit in the queue; more than that is not packed.
+_MOST_TICKS = 1 << 26
+_MOST_STATES = (1 << 31) - (1 << 13)
+
+Taken = tuple[int, ...]
+
+
+@lru_cache(maxsize=8)
+def _made(
+    text: str, tables: tuple[tuple[str, tuple[int, ...]], ...], fast: bool
+) -> Mapping[str, Any]:
+    kind: native.Native = native.Compiled() if fast else native.Plain()
+    return kind.functions(text, dict(tables), ps.build, ps.ROWS)
+
+
+class _NarrowError(Exception):
+    """A state took more words than there were."""
+
+
+class PackedSearch:
+    """One search. Raises UnpackableError if the system cannot be packed."""
+
+    def __init__(
+        self,
+        compiled: Compiled,
+        budget: Budget,
+        progress: Progress,
+        latencies: bool,
+        *,
+        fast: bool = True,
+        bits: int = 0,
+    ) -> None:
+        self.compiled, self.budget, self.progress = compiled, budget, progress
+        self.latencies = latencies
+        self.layout = Layout(compiled)
+        self.code = StepCode(compiled, self.layout)
+        self.kind: native.Native = native.Compiled() if fast else native.Plain()
+        tables = tuple(self.code.tables.items())
+        self.functions = _made(self.code.text, tables, fast)
+        one_each = sum(bank.width for bank in self.layout.banks.values())
+        bits = max(bits, self.layout.fixed + min(one_each, WORD))
+        self.words = max(1, -(-bits // WORD))
+        self.states_packed = 0
+
+    def run(self) -> Answer:
+        """The answer of ``explorer``."""
+        while self.words <= MOST_WORDS:
+            try:
+                return self._run()
+            except _NarrowError:
+                self.words += 1
+        raise UnpackableError("states of too many bits")
+
+    # -- room -------------------------------------------------------------------
+
+    def _prepare(self) -> None:
+        new, code, words = self.kind.new, self.code, self.words
+        c = new(64, "int64")
+        inputs = max(self.compiled.inputs, self.compiled.count)
+        for k in (ps.BLOCK, ps.FREE_BLOCK, ps.FREE_GROUP, ps.FAILED_AT, ps.MOST0, ps.MOST1):
+            c[k] = -1
+        c[ps.LEAST0] = c[ps.LEAST1] = ps.FAR
+        c[ps.NOW] = -1
+        c[ps.WORDS], c[ps.COUNT] = words, self.compiled.count
+        c[ps.LATENCIES] = int(self.latencies)
+        c[ps.LIMITED] = -1 if self.budget.states is None else self.budget.states
+        c[ps.LONGEST] = self.layout.longest
+        c[ps.GROUP_BITS] = max(1, self.compiled.count.bit_length())
+        c[ps.HEADROOM] = max(_HEADROOM, 64 * self.compiled.count)
+        c[ps.LEVELS] = 1
+        many = max(_BEGIN, 4 * c[ps.HEADROOM])
+        c[ps.ALL_NODES] = c[ps.ALL_GROUPS] = many
+        c[ps.ALL_BLOCKS] = 4 * many
+        c[ps.ALL_RUNS] = _BEGIN
+        c[ps.INDEX_BITS] = int(2 * many - 1).bit_length()
+        c[ps.MASK] = (1 << int(c[ps.INDEX_BITS])) - 1
+        c[ps.WIDE] = 2 * self.layout.longest + _BEGIN
+        if c[ps.WIDE] > _MOST_TICKS:
+            raise UnpackableError("timers of too many ticks")
+        self.c = c
+        sizes = {
+            "states": many * words, "parents": many, "table": int(c[ps.MASK]) + 1,
+            "blocks": 4 * many * ps.BLOCK_SIZE, "heads": 2 * int(c[ps.WIDE]),
+            "tails": 2 * int(c[ps.WIDE]), "waits": many, "codes": many, "run_states": _BEGIN,
+            "run_ticks": _BEGIN, "levels": 2 * _BEGIN + 8, "notes": 2 * ps.NOTE * (inputs + 1),
+            "m": code.size, "base": code.size, "probe": code.size, "out": words + 1,
+            "taken": WORD, "opened": self.compiled.count + 1,
+        }  # fmt: skip
+        empty = {"heads", "notes"}
+        rows = {
+            name: new(size, ps.ROWS[name], -1 if name in empty else 0)
+            for name, size in sizes.items()
+        }
+        self.room = ps.Room(c=c, **rows)
+
+    def _wider(self, name: str, kind: str, size: int, keep: int) -> None:
+        old = getattr(self.room, name)
+        new = self.kind.new(size, kind)
+        new[:keep] = old[:keep]
+        self.room = self.room._replace(**{name: new})
+
+    def _more(self, short: int) -> None:
+        """Make twice the room of what there was too little of."""
+        c = self.c
+        if short == ps.STATES:
+            nodes, many = int(c[ps.NODES]), 2 * int(c[ps.ALL_NODES])
+            if many > _MOST_STATES:
+                raise UnpackableError("too many states")
+            self._wider("states", "int64", many * self.words, nodes * self.words)
+            self._wider("parents", "int32", many, nodes)
+            c[ps.ALL_NODES] = many
+        elif short == ps.TABLE:
+            old = self.room.table
+            size = 2 * (int(c[ps.MASK]) + 1)
+            self.room = self.room._replace(table=self.kind.new(size, "uint32"))
+            c[ps.MASK] = size - 1
+            c[ps.INDEX_BITS] += 1
+            was = self._told(self.room._replace(table=old))
+            self.functions["rehash"](self._told(), was, size // 2)
+        elif short == ps.BLOCKS:
+            used, many = int(c[ps.NEXT_BLOCK]), 2 * int(c[ps.ALL_BLOCKS])
+            size = ps.BLOCK_SIZE
+            self._wider("blocks", "int64", many * size, used * size)
+            c[ps.ALL_BLOCKS] = many
+        elif short == ps.GROUPS:
+            used, many = int(c[ps.NEXT_GROUP]), 2 * int(c[ps.ALL_GROUPS])
+            self._wider("waits", "int32", many, used)
+            self._wider("codes", "int64", many, used)
+            c[ps.ALL_GROUPS] = many
+        elif short == ps.COSTS:
+            used, many = int(c[ps.RUNS]), 2 * int(c[ps.ALL_RUNS])
+            self._wider("run_states", "int32", many, used)
+            self._wider("run_ticks", "int32", many, used)
+            self._wider("levels", "int64", 2 * many + 8, 2 * int(c[ps.LEVELS]))
+            c[ps.ALL_RUNS] = many
+        else:
+            self._more_ticks()
+
+    def _more_ticks(self) -> None:
+        c, old = self.c, int(self.c[ps.WIDE])
+        wide = 2 * old
+        if wide > _MOST_TICKS:
+            raise UnpackableError("visits too many ticks apart")
+        heads = self.kind.new(2 * wide, "int32", -1)
+        tails = self.kind.new(2 * wide, "int64")
+        for side in range(2):
+            heads[side * wide : side * wide + old] = self.room.heads[side * old : side * old + old]
+            tails[side * wide : side * wide + old] = self.room.tails[side * old : side * old + old]
+        self.room = self.room._replace(heads=heads, tails=tails)
+        c[ps.WIDE] = wide
+
+    def _told(self, room: ps.Room | None = None) -> Any:
+        return self.kind.told(room or self.room)
+
+    # -- the search -------------------------------------------------------------
+
+    def _run(self) -> Answer:
+        self._prepare()
+        self.starts: list[State] = []
+        c = self.c
+        for number, state in enumerate(self.compiled.starts()):
+            while self._short():
+                self._more(self._short())
+            self._put(state)
+            known = int(c[ps.NODES])
+            self.functions["start"](self._told())
+            self._check()
+            if int(c[ps.NODES]) > known:
+                self.starts.append(state)
+            if self.budget.spent(number):
+                return self._answer(Verdict.UNDECIDED, complete=False)
+        while True:
+            c[ps.STOP] = int(c[ps.EVALUATED]) + self.kind.turn
+            c[ps.VISITS] = 2 * self.kind.turn
+            ended = int(self.functions["search"](self._told()))
+            self.progress.states = max(self.progress.states, int(c[ps.EVALUATED]))
+            self.progress.presses = int(c[ps.LEVEL])
+            if ended == ps.BAIL:
+                self._check()
+            if ended in (ps.HOLDS, ps.FAILS, ps.LIMIT):
+                verdict = {ps.HOLDS: Verdict.HOLDS, ps.FAILS: Verdict.FAILS}.get(
+                    ended, Verdict.UNDECIDED
+                )
+                return self._answer(verdict, complete=ended == ps.HOLDS)
+            if ended != ps.PAUSE:
+                self._more(ended)
+            if self.budget.spent(0):
+                return self._answer(Verdict.UNDECIDED, complete=False)
+
+    def _short(self) -> int:
+        c = self.c
+        if c[ps.NODES] + c[ps.HEADROOM] > c[ps.ALL_NODES]:
+            return ps.STATES
+        if 2 * (c[ps.NODES] + c[ps.HEADROOM]) > c[ps.MASK]:
+            return ps.TABLE
+        if c[ps.NEXT_BLOCK] + c[ps.HEADROOM] > c[ps.ALL_BLOCKS]:
+            return ps.BLOCKS
+        return 0
+
+    def _put(self, state: State) -> None:
+        if self.layout.bits(state) > WORD * self.words:
+            raise _NarrowError
+        for k, word in enumerate(self.layout.words(state, self.words)):
+            self.room.out[k] = self.kind.word(word)
+
+    def _check(self) -> None:
+        why = int(self.c[ps.WHY])
+        if why == NARROW:
+            raise _NarrowError
+        if why:
+            raise UnpackableError("a tick in which too much happens")
+
+    def _answer(self, verdict: Verdict, *, complete: bool) -> Answer:
+        c, progress = self.c, self.progress
+        progress.states, progress.presses = int(c[ps.EVALUATED]), int(c[ps.LEVEL])
+        self.states_packed = int(c[ps.NODES])
+        script = self._failure()
+        if script is not None:
+            verdict = Verdict.FAILS
+        if complete:
+            covered = f"all {progress.states} states"
+        elif verdict is Verdict.FAILS and not self.latencies:
+            covered = f"{progress.states} states, up to the first failure"
+        else:
+            covered = f"all sequences of fewer than {progress.presses} presses"
+        best, worst = self._latencies()
+        return Answer(verdict, "explorer", script, covered, complete, best, worst)
+
+    # -- how a state was reached ------------------------------------------------
+
+    def _state(self, node: int) -> State:
+        words = self.room.states[node * self.words : (node + 1) * self.words]
+        return self.layout.state([int(word) for word in words])
+
+    def _cost(self, node: int) -> tuple[int, int]:
+        """Presses and ticks of a state."""
+        if node < len(self.starts):
+            return 0, 0
+        c = self.c
+        runs, levels = int(c[ps.RUNS]), int(c[ps.LEVELS])
+        run = bisect_right(self.room.run_states, node, 0, runs) - 1
+        firsts = [int(self.room.levels[2 * k]) for k in range(levels)]
+        level = bisect_right(firsts, run) - 1
+        return int(self.room.levels[2 * level + 1]), int(self.room.run_ticks[run])
+
+    def _steps(
+        self, state: State, passed: int, many: int
+    ) -> Iterator[tuple[Taken, State, list[Occurrence], tuple[tuple[str, int], ...]]]:
+        """Every outcome of ``many`` things that the world does at once, in the explorer's order."""
+        groups: list[Taken] = [()]
+        for size in range(many + 1):
+            longer: list[Taken] = []
+            for taken in groups:
+                fits = False
+                for after, log, picked in self.compiled.outcomes(state, passed, taken):
+                    fits = True
+                    if size == many:
+                        yield taken, after, log, picked
+                if fits and size < many:
+                    start = taken[-1] + 1 if taken else 0
+                    longer += [(*taken, index) for index in range(start, self.compiled.count)]
+            groups = longer
+
+    def _script(
+        self, node: int, passed: int, many: int, wanted: Callable[[State, list[Occurrence]], bool]
+    ) -> Script:
+        """Up to a state, and from there the first step that is ``wanted``."""
+        presses: list[Press] = []
+        picks: list[Chosen] = []
+
+        def step(at: State, ticks: int, passed: int, many: int, wanted: Any) -> None:
+            for taken, after, log, picked in self._steps(at, passed, many):
+                if wanted(after, log):
+                    # Ticks are counted from one before the first.
+                    tick = ticks + passed - 1
+                    presses.extend(reversed(self.compiled.pressed(tick, taken)))
+                    picks.extend(Chosen(tick, name, value) for name, value in reversed(picked))
+                    picks.extend(reversed(self.compiled.disturbed(tick, taken)))
+                    return
+            raise DisagreementError(
+                "the explorer's generated code takes a step that the model does not allow"
+            )
+
+        step(self._state(node), self._cost(node)[1], passed, many, wanted)
+        while node >= len(self.starts):
+            before, after = int(self.room.parents[node]), self._state(node)
+            (p0, t0), (p1, t1) = self._cost(before), self._cost(node)
+
+            def reached(state: State, log: list[Occurrence], after: State = after) -> bool:
+                failed = any(signal == failure(0) for signal, _ in log)
+                return state == after and not failed
+
+            step(self._state(before), t0, t1 - t0, p1 - p0, reached)
+            node = before
+        constants = self.compiled.constants(self.starts[node])
+        return Script(tuple(reversed(presses)), 0, tuple(reversed(picks)), constants)
+
+    def _failure(self) -> Script | None:
+        c = self.c
+        if c[ps.FAILED_AT] < 0:
+            return None
+
+        def fails(state: State, log: list[Occurrence]) -> bool:
+            return any(signal == failure(0) for signal, _ in log)
+
+        node, passed, many = (int(c[k]) for k in (ps.FAILED_AT, ps.FAILED_AFTER, ps.FAILED_MANY))
+        return self._script(node, passed, many, fails)
+
+    def _latencies(self) -> tuple[dict[int, Delivery], dict[int, Delivery]]:
+        found: tuple[dict[int, Delivery], dict[int, Delivery]] = ({}, {})
+        if not self.latencies:
+            return found
+        for index in range(self.compiled.inputs):
+            for kind in range(2):
+                noted = self._noted(2 * index + kind)
+                if noted[0] < 0:
+                    continue
+                told = (delivered(0), (index, noted[3]))
+
+                def tells(state: State, log: list[Occurrence], told: Occurrence = told) -> bool:
+                    failed = any(signal == failure(0) for signal, _ in log)
+                    return told in log and not failed
+
+                script = self._script(noted[0], noted[1], noted[2], tells)
+                found[kind][index] = Delivery(noted[3], script)
+        return found
+
+    def _noted(self, place: int) -> Sequence[int]:
+        at = ps.NOTE * place
+        return [int(value) for value in self.room.notes[at : at + ps.NOTE]]
+
+
+__all__ = ["PackedSearch"]

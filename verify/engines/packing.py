@@ -1,0 +1,248 @@
+"""States as bits: how many each piece of memory takes, and a state as 64-bit words.
+
+A state is a row of bits: what must be the same in two states for one to stand for the other
+comes first, what may be longer (``Compiled.lenient``) after it. Either part begins with its
+numbers, timers and counts of bank entries, each at a place of its own; bank entries follow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+
+from verify.engines.concrete import Compiled, State
+from verify.errors import FewwireError
+from verify.language import expressions as ex
+from verify.language.machine import Each, Earliest, First, Rule, Statement
+from verify.language.ranges import Range, range_of
+from verify.language.state import Bank, Emit, Put, Signal, Timer
+
+WORD = 64
+# Entries of a bank, occurrences of a signal in a tick, picks in a tick: more are not packed.
+MOST_ENTRIES = 31
+# Bits of a bank entry, one word less its sign and one to spare.
+_MOST_BITS = 62
+# Rounds in which the bounds of fields must come to rest.
+_ROUNDS = 12
+
+
+class UnpackableError(FewwireError):
+    """Numbers without bounds, or too many of them: the search goes on without packing."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """Bits for a number of a range."""
+
+    least: int
+    most: int
+
+    @property
+    def width(self) -> int:
+        """How many."""
+        return (self.most - self.least).bit_length()
+
+
+@dataclass(frozen=True)
+class Packed:
+    """A bank entry as one number, the ticks left on top: ordered as the entry is."""
+
+    left: Span
+    fields: tuple[Span, ...]
+
+    @property
+    def shifts(self) -> tuple[int, ...]:
+        """Where each field begins."""
+        return tuple(sum(f.width for f in self.fields[k + 1 :]) for k in range(len(self.fields)))
+
+    @property
+    def under(self) -> int:
+        """Where the ticks left begin."""
+        return sum(f.width for f in self.fields)
+
+    @property
+    def width(self) -> int:
+        """Bits of it all."""
+        return self.under + self.left.width
+
+    def number(self, entry: Sequence[int]) -> int:
+        """Raises UnpackableError where the entry is out of its bounds."""
+        value = 0
+        for span, field in zip((self.left, *self.fields), entry, strict=True):
+            value = value << span.width | _within(span, field) - span.least
+        return value
+
+    def entry(self, number: int) -> tuple[int, ...]:
+        """The entry that ``number`` stands for."""
+        fields = (
+            (number >> shift & (1 << span.width) - 1) + span.least
+            for shift, span in zip(self.shifts, self.fields, strict=True)
+        )
+        return (number >> self.under, *fields)
+
+
+def _within(span: Span, value: int) -> int:
+    if not span.least <= value <= span.most:
+        raise UnpackableError(f"{value} is not within {span.least} to {span.most}")
+    return value
+
+
+COUNT = Span(0, MOST_ENTRIES)
+
+
+class Layout:
+    """Where everything is in a packed state. Raises UnpackableError if something has no bounds."""
+
+    def __init__(self, compiled: Compiled) -> None:
+        self.compiled = compiled
+        bounds = _Bounds(compiled)
+        self.banks: dict[int, Packed] = {}
+        self.spans: dict[int, Span] = {}
+        for i, item in enumerate(compiled.memory):
+            if isinstance(item, Bank):
+                self.banks[i] = bounds.packed(item)
+                self.spans[i] = COUNT
+            elif isinstance(item, Timer):
+                begin = item.begin if isinstance(item.begin, int) else item.begin[1]
+                self.spans[i] = Span(0, max(item.most, begin))
+            else:
+                self.spans[i] = Span(item.least, item.most)
+        free = [i for i in range(len(compiled.memory)) if i not in compiled.lenient]
+        self.parts = (free, list(compiled.lenient))
+        longest = [s.most for i, s in self.spans.items() if i in compiled.timers]
+        # No event and no end of a restraint is further away.
+        self.longest = max([1, *longest, *(bank.left.most for bank in self.banks.values())])
+
+    @property
+    def fixed(self) -> int:
+        """Bits of a state without bank entries."""
+        return sum(span.width for span in self.spans.values())
+
+    def bits(self, state: State) -> int:
+        """Bits of a state."""
+        return self.fixed + sum(len(state[i]) * bank.width for i, bank in self.banks.items())
+
+    def words(self, state: State, many: int) -> list[int]:
+        """A state as ``many`` numbers of 64 bits. Raises UnpackableError if it takes more."""
+        row, at = 0, 0
+        for part in self.parts:
+            for i in part:
+                value = len(state[i]) if i in self.banks else state[i]
+                row |= _within(self.spans[i], value) - self.spans[i].least << at
+                at += self.spans[i].width
+            for i in (i for i in part if i in self.banks):
+                for entry in state[i]:
+                    row |= self.banks[i].number(entry) << at
+                    at += self.banks[i].width
+        if at > WORD * many:
+            raise UnpackableError(f"a state takes {at} bits")
+        return [row >> WORD * k & (1 << WORD) - 1 for k in range(many)]
+
+    def state(self, words: Sequence[int]) -> State:
+        """The state that these words stand for."""
+        row = sum((int(word) & (1 << WORD) - 1) << WORD * k for k, word in enumerate(words))
+
+        def next_bits(width: int) -> int:
+            nonlocal row
+            value = row & (1 << width) - 1
+            row >>= width
+            return value
+
+        places: list[object] = [None] * len(self.spans)
+        for part in self.parts:
+            counts = {i: next_bits(self.spans[i].width) for i in part}
+            for i in part:
+                if i not in self.banks:
+                    places[i] = counts[i] + self.spans[i].least
+            for i in (i for i in part if i in self.banks):
+                bank = self.banks[i]
+                places[i] = tuple(bank.entry(next_bits(bank.width)) for _ in range(counts[i]))
+        return tuple(places)
+
+
+class _Bounds:
+    """Between which numbers the fields of signals and bank entries lie: grown until they hold."""
+
+    def __init__(self, compiled: Compiled) -> None:
+        self.found: dict[tuple[Signal | Bank, int], Range] = {}
+        system = compiled.system
+        self.grown = True
+        for _ in range(_ROUNDS):
+            self.grown = False
+            for offer in system.offers:
+                self._widen((offer.signal, 0), (0, offer.count - 1))
+                self._walk(offer.do, {ex.Field(offer.name, 0): (0, offer.count - 1)})
+            for machine in system.machines:
+                self._walk(machine.body, {})
+            if not self.grown:
+                return
+        raise UnpackableError("numbers that grow from entry to entry")
+
+    def packed(self, bank: Bank) -> Packed:
+        """The bits of an entry."""
+        if (bank, -1) not in self.found:
+            return Packed(Span(0, 0), tuple(Span(0, 0) for _ in bank.fields))
+        left = _span(self.found[bank, -1])
+        fields = tuple(_span(self.found[bank, k]) for k in range(len(bank.fields)))
+        packed = Packed(Span(0, max(0, left.most)), fields)
+        if packed.width > _MOST_BITS:
+            raise UnpackableError(f"an entry of {bank.name!r} takes {packed.width} bits")
+        return packed
+
+    def _widen(self, place: tuple[Signal | Bank, int], by: Range) -> None:
+        least, most = self.found.get(place, (inf, -inf))
+        wider = min(least, by[0]), max(most, by[1])
+        if wider != (least, most):
+            self.found[place] = wider
+            self.grown = True
+
+    def _walk(self, statements: Sequence[Statement], known: dict[ex.Int, Range]) -> None:
+        for statement in statements:
+            match statement:
+                case Rule(_, _, do):
+                    self._walk(do, known)
+                case First(rules):
+                    self._walk(rules, known)
+                case Each(source, name, do):
+                    inside = self._bound(source, name, known)
+                    if inside is not None:
+                        self._walk(do, inside)
+                case Earliest(bank, name, _, do, otherwise):
+                    inside = self._bound(bank, name, known)
+                    if inside is not None:
+                        self._walk(do, inside)
+                    self._walk(otherwise, known)
+                case Emit(signal, values):
+                    for k, value in enumerate(values):
+                        self._widen((signal, k), range_of(value, known))
+                case Put(bank, length, values):
+                    self._widen((bank, -1), range_of(length, known))
+                    for k, value in enumerate(values):
+                        self._widen((bank, k), range_of(value, known))
+                case _:
+                    pass
+
+    def _bound(
+        self, source: Signal | Bank, name: str, known: dict[ex.Int, Range]
+    ) -> dict[ex.Int, Range] | None:
+        """What is known inside a statement that binds ``name``; None: nothing is ever bound."""
+        fields: dict[ex.Int, Range] = {}
+        for k in range(len(source.fields)):
+            if (source, k) not in self.found:
+                return None
+            fields[ex.Field(name, k)] = self.found[source, k]
+        if isinstance(source, Bank):
+            if (source, -1) not in self.found:
+                return None
+            fields[ex.EntryLeft(name)] = (0, max(0, self.found[source, -1][1]))
+        return {**known, **fields}
+
+
+def _span(bounds: Range) -> Span:
+    if bounds[0] == -inf or bounds[1] == inf:
+        raise UnpackableError("a number without bounds")
+    return Span(int(bounds[0]), int(bounds[1]))
+
+
+__all__ = ["MOST_ENTRIES", "WORD", "Layout", "Packed", "Span", "UnpackableError"]
