@@ -173,10 +173,10 @@ def test_a_press_whose_frame_is_dropped_fails_by_framing() -> None:
     assert (trace.failure.kind, trace.failure.output, trace.failure.tick) == ("framing", "k1", 28)
     assert trace.failure.got == "no strike: a frame dropped at tick 28, its stop bit not idle"
     told = failure_sentence(trace, link, Subject(link).windows)
-    assert told.startswith(
-        "tick 28 (1.4 s): 'k1' did not strike, though its press at tick 0 was due at tick 28: "
-        "a frame was dropped at tick 28, for the line was not idle in the stop bit; "
-        "'k1' was pressed 26 ticks after it"
+    assert "for the press of 'k1' at tick 26: it became waiting (rule 'no stop bit'); " in told
+    assert told.endswith(
+        "so 'k1' did not strike, though its press at tick 0 was due at tick 28: "
+        "a frame was dropped at tick 28, for the line was not idle in the stop bit"
     )
 
 

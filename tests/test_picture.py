@@ -20,8 +20,8 @@ from verify.engines.trace import Event, Press, Script, Trace
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.judging import Subject
+from verify.reports.due import due_strikes
 from verify.reports.picture import ASCII, LEAST_WIDTH, UNICODE, Marks, picture, row_labels
-from verify.reports.words import due_strikes
 
 
 def shown(
@@ -67,9 +67,10 @@ def test_a_press_lost_in_the_pulse_before() -> None:
         out.c                  ┊
                                ▲ lost
 
-        tick 17 (850 ms): 'c' did not strike, though its press at tick 15 was due at
-        tick 17; it was pressed 15 ticks after 'b'; when it was pressed, the line had
-        been high since tick 14; from its press on, the line rose only at tick 17.
+        tick 17 (850 ms): the line had been high since tick 14 for the press of 'b' at
+        tick 0 and could not rise at tick 15 for the press of 'c' at tick 15: the
+        transmitter's rule 'pulse joins pulse' acted in place of 'rise'; so 'c' did not
+        strike, though its press at tick 15 was due at tick 17.
           tick 0 (0 s): 'b' pressed
           tick 15 (750 ms): 'c' pressed
 
@@ -91,9 +92,9 @@ def test_a_ghost_without_windows_in_ascii() -> None:
         out.c   X
                 ! ghost
 
-        tick 2 (100 ms): 'c' struck, though no press of it was due; the line rose in
-        that tick and 2 ticks before, after the presses of 'd' at tick 0 and 'c' at tick
-        2.
+        tick 2 (100 ms): the press of 'c' at tick 2 raised the line while the receiver
+        was still armed by the press of 'd' at tick 0, 2 ticks after it: read as 'c', so
+        it struck, though no press of it was due.
           tick 0 (0 s): 'd' pressed
           tick 2 (100 ms): 'c' pressed
 
@@ -118,9 +119,9 @@ def test_a_ghost_beside_what_was_due() -> None:
         out.c   ✗
                 ▲ ghost
 
-        tick 2 (100 ms): 'c' struck, though its press at tick 2 is due only at tick 4;
-        the line rose in that tick and 2 ticks before, after the presses of 'd' at tick
-        0 and 'c' at tick 2.
+        tick 2 (100 ms): the press of 'c' at tick 2 raised the line while the receiver
+        was still armed by the press of 'd' at tick 0, 2 ticks after it: read as 'c', so
+        it struck, though its press at tick 2 is due only at tick 4.
           tick 0 (0 s): 'd' pressed
           tick 2 (100 ms): 'c' pressed
 
@@ -144,9 +145,10 @@ def test_a_held_back_press_is_due_later() -> None:
         out.c             ┊
                           ▲ lost
 
-        tick 12 (600 ms): 'c' did not strike, though its press at tick 10 was due at
-        tick 12; it was pressed 5 ticks after 'c'; from its press on, the line rose only
-        at tick 12.
+        tick 12 (600 ms): the press of 'c' at tick 10 found the transmitter with its
+        timer 'busy', started at tick 0 for the press of 'a' at tick 0, at 4 ticks left:
+        its rule 'send' did not act; so 'c' did not strike, though its press at tick 10
+        was due at tick 12.
           tick 0 (0 s): 'a' pressed
           tick 5 (250 ms): 'c' pressed
           tick 10 (500 ms): 'c' pressed
@@ -175,9 +177,10 @@ def test_branches_and_their_far_ends() -> None:
         out.g.1                ✗
                                ▲ ghost
 
-        tick 12 (600 ms): 'g' struck on branch 1, though it was not pressed; the far end
-        of the line rose in that tick and 10 ticks before, after the presses of 'a' at
-        tick 0 and 'c' at tick 10.
+        tick 12 (600 ms): the far end of the line rose at tick 12 for the press of 'c'
+        at tick 10 while the receiver was still armed since tick 2 by the press of 'a'
+        at tick 0, 10 ticks earlier: read as 'g', so it struck on branch 1, though it
+        was not pressed.
           line delay in this run: 2 ticks (100 ms)
           tick 0 (0 s): 'a' pressed
           tick 10 (500 ms): 'c' pressed
@@ -205,9 +208,10 @@ def test_long_stretches_are_folded() -> None:
         out.b                     ┊
                                   ▲ lost
 
-        tick 14000 (700 ms): 'b' did not strike, though its press at tick 0 was due at
-        tick 14000; 'c' was pressed 13000 ticks after it; from its press on, the line
-        rose at ticks 0 and 13000.
+        tick 14000 (700 ms): the line had been high since tick 13000 for the press of
+        'c' at tick 13000 and could not rise at tick 14000 for the press of 'b' at tick
+        0: the transmitter's rule 'pulse joins pulse' acted in place of 'rise'; so 'b'
+        did not strike, though its press at tick 0 was due at tick 14000.
           tick 0 (0 s): 'b' pressed
           tick 13000 (650 ms): 'c' pressed
 
@@ -229,9 +233,10 @@ def test_a_late_strike_is_shown_after_the_failing_tick() -> None:
         out.b              ┊◆
                            ▲ late
 
-        tick 13 (650 ms): 'b' did not strike in time, though its press at tick 0 was due
-        from tick 0 to tick 13; it struck at tick 14, 1 tick (50 ms) too late; nothing
-        else was pressed; from its press on, the line rose only at tick 0.
+        tick 13 (650 ms): the press of 'b' at tick 0 brings no strike by then by itself:
+        the line rose at tick 0 for it and the receiver was armed at tick 13; so 'b' did
+        not strike in time, though its press at tick 0 was due from tick 0 to tick 13;
+        it struck at tick 14, 1 tick (50 ms) too late.
           tick 0 (0 s): 'b' pressed
 
         ▼ pressed   ▟ line rises   ◆ strikes   [─] strike due from here to there
@@ -336,11 +341,13 @@ def test_long_and_wide_names_are_shortened_and_told_in_full() -> None:
         out.鐘鐘鐘…鐘鐘         ┊
                                 ▲ lost
 
-        tick 7 (350 ms): '鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘' did not strike,
-        though its press at tick 3 was due at tick 7; it was pressed
-        3 ticks after 'grande cloche du beffroi nord'; when it was
-        pressed, the line had been high since tick 2; from its press
-        on, the line rose only at tick 7.
+        tick 7 (350 ms): the line had been high since tick 2 for the
+        press of 'grande cloche du beffroi nord' at tick 0 and could
+        not rise at tick 3 for the press of
+        '鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘' at tick 3: the transmitter's rule
+        'pulse joins pulse' acted in place of 'rise'; so
+        '鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘' did not strike, though its press
+        at tick 3 was due at tick 7.
           tick 0 (0 s): 'grande cloche du beffroi nord' pressed
           tick 3 (150 ms): '鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘鐘' pressed
 

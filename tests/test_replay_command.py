@@ -40,7 +40,7 @@ def test_pictures_are_written_too(tmp_path: Path) -> None:
     assert ask("trace", PUPPETS, "--out", str(text)).exit_code == 1
 
     assert ET.parse(svg).getroot().tag.endswith("svg")
-    assert "'moon' struck" in " ".join(text.read_text(encoding="utf-8").split())
+    assert "read as 'moon', so it struck" in " ".join(text.read_text(encoding="utf-8").split())
 
 
 def test_nothing_is_written_where_nothing_fails(tmp_path: Path) -> None:

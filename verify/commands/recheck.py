@@ -102,7 +102,7 @@ def _write(folder: str, part: str, query: Query) -> None:
 
 
 def _show(found: Rechecked) -> None:
-    from verify.reports.words import printable
+    from verify.reports.names import printable
 
     name, said = printable(found.certificate.name), found.certificate.verdict
     if found.verdict != "confirmed":

@@ -17,7 +17,7 @@ from verify.questions.compare import DRIFT, Amount, Cell, Row
 from verify.reports import cautions
 from verify.reports.as_json import rate_hz
 from verify.reports.console import output_console, say
-from verify.reports.words import printable
+from verify.reports.names import printable
 from verify.units import decimal_text, duration_text, rate_text
 
 _KINDS = {"press": "presses", "level": "levers"}

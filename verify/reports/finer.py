@@ -68,3 +68,17 @@ def parts_sentence(link: Link, script: Script) -> str:
             f"({size} each)."
         )
     return " ".join(told)
+
+
+def as_filed(link: Link, script: Script) -> Link:
+    """The link again whose ``measured`` one is ``link``, but for its ``within``."""
+    parts = script.resolution
+    if parts == 1:
+        return link
+    return replace(
+        link,
+        tick=link.tick * parts,
+        delay=(link.delay[0] // parts, link.delay[1] // parts),
+        branches=tuple(extra // parts for extra in link.branches),
+        within=None,
+    )

@@ -14,9 +14,10 @@ from verify.questions.fuzz import Fuzzed
 from verify.reports import cautions
 from verify.reports.as_json import _head, _trace
 from verify.reports.console import output_console, say
+from verify.reports.names import moment, printable
 from verify.reports.picture import picture
 from verify.reports.terminal import _ascii_only, _change, _changes, conditions
-from verify.reports.words import failure_sentence, moment, printable
+from verify.reports.words import failure_sentence
 
 
 def show_fuzzed(bench: Bench, target: str, found: Fuzzed) -> None:

@@ -1,4 +1,4 @@
-"""The sentence that says what went wrong with a lever, and what its trace did."""
+"""What went wrong with a lever, and what it did."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def moves_of(trace: Trace, index: int) -> list[int]:
 
 
 def what_went_wrong(trace: Trace, failure: Failure, link: Link) -> str:
-    """What the output showed, where the lever was, and what other levers had done."""
+    """What the output showed, and where the lever was."""
     output = link.names.index(failure.output)
     lever = link.outputs.index(output)
     moves = [tick for tick in moves_of(trace, lever) if tick <= failure.tick]
@@ -26,12 +26,4 @@ def what_went_wrong(trace: Trace, failure: Failure, link: Link) -> str:
     else:
         what = f"{name} was still {POSITIONS[1 - position]}, though its lever"
     since = f"had been {POSITIONS[position]} since tick {moves[-1]}" if moves else "had not moved"
-    others = sorted(
-        (press.tick, press.input)
-        for press in trace.script.presses
-        if press.input != lever and press.tick <= failure.tick
-    )
-    if not others:
-        return f"{what} {since}; no other lever had moved"
-    tick, other = others[-1]
-    return f"{what} {since}; '{link.names[other]}' had moved last of the others, at tick {tick}"
+    return f"{what} {since}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from verify.parts.link import Link
 from verify.questions.machine_faults import machine_faults
 from verify.reports.console import output_console, say
-from verify.reports.words import printable
+from verify.reports.names import printable
 
 MOST = 12
 

@@ -20,7 +20,7 @@ from verify.language.machine import Machine
 from verify.language.modes import Edge, Modes, Node, Trigger, modes_of, own_name
 from verify.language.state import Bank, Emit, Signal, Timer
 from verify.parts.link import Link
-from verify.reports.words import printable
+from verify.reports.names import printable
 
 # Machines that differ in numbers only are drawn once; of those that are left, so many.
 MOST_MACHINES = 12

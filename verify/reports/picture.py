@@ -17,8 +17,10 @@ from rich.cells import cell_len, chop_cells
 from verify.engines.trace import Failure, Trace
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
+from verify.reports.names import printable
+from verify.reports.script_words import script_lines
 from verify.reports.timing_rows import ASCII, UNICODE, Column, Marks, Row, Rows, columns_of
-from verify.reports.words import failure_sentence, printable, script_lines
+from verify.reports.words import failure_sentence
 from verify.units import duration_text
 
 LEAST_WIDTH = 40

@@ -12,8 +12,8 @@ from verify.questions.recover import Recovery
 from verify.reports import cautions
 from verify.reports.as_json import _head, _seconds, _trace
 from verify.reports.console import output_console, say
+from verify.reports.names import printable
 from verify.reports.terminal import _show_trace, conditions
-from verify.reports.words import printable
 from verify.units import ticks_text
 
 

@@ -21,6 +21,7 @@ from verify.reports.as_json import rate_hz
 from verify.reports.finer import error_text
 from verify.reports.lifetimes import sure_text
 from verify.reports.mode_graph import groups, mode_svg, told
+from verify.reports.names import printable
 from verify.reports.runs_data import Run, run_of
 from verify.reports.terminal import (
     MOST_ROWS,
@@ -31,7 +32,6 @@ from verify.reports.terminal import (
     side_sentence,
     spacing_sentence,
 )
-from verify.reports.words import printable
 from verify.units import Ticks, duration_text, ticks_text
 
 # Shades of the heat map, from none to the longest.

@@ -12,9 +12,11 @@ from verify.parts.monitor import Windows
 from verify.questions.judging import Subject
 from verify.reports.finer import measured, parts_sentence
 from verify.reports.inside import InsideRow, inside_rows
+from verify.reports.names import input_signal, printable
 from verify.reports.picture import picture
+from verify.reports.script_words import script_lines
 from verify.reports.timing_svg import timing_svg
-from verify.reports.words import failure_sentence, input_signal, printable, script_lines
+from verify.reports.words import failure_sentence
 from verify.units import duration_text
 
 # A longer run is gone through from event to event, not from tick to tick.

@@ -18,13 +18,13 @@ from verify.questions.schedule import Placed, Schedule
 from verify.reports import cautions
 from verify.reports.as_json import _head, _trace
 from verify.reports.console import output_console, say
+from verify.reports.names import printable
 from verify.reports.terminal import (
     MOST_ROWS,
     _show_trace,
     _table,
     conditions,
 )
-from verify.reports.words import printable
 from verify.units import decimal_text, duration_text, rate_text, ticks_text
 
 

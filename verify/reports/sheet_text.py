@@ -9,7 +9,7 @@ from verify.parts.link import Link
 from verify.questions.sheet import Delay, Sheet
 from verify.questions.splitting import Split
 from verify.reports import cautions
-from verify.reports.words import printable
+from verify.reports.names import printable
 from verify.units import duration_text, ticks_text
 
 # Columns of schemes that are numbers, not times.

@@ -13,8 +13,8 @@ from verify.questions.summary import Summary
 from verify.reports import cautions
 from verify.reports.as_json import check_json, latency_json, rate_hz, spacing_json
 from verify.reports.console import output_console, say
+from verify.reports.names import printable
 from verify.reports.terminal import _change, _changes, _count, _show_trace, conditions
-from verify.reports.words import printable
 from verify.units import duration_text, rate_text, ticks_text
 
 

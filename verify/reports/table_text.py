@@ -23,9 +23,9 @@ from verify.reports import cautions
 from verify.reports.console import output_console as _console
 from verify.reports.console import say as _say
 from verify.reports.finer import measured, parts_sentence
+from verify.reports.names import printable
 from verify.reports.picture import picture
 from verify.reports.terminal import _ascii_only, _table, conditions
-from verify.reports.words import printable
 from verify.units import decimal_text, ticks_text
 from verify.wordfile import WordFile
 

@@ -26,8 +26,8 @@ from verify.reports.console import error_console
 from verify.reports.console import output_console as _console
 from verify.reports.console import say as _say
 from verify.reports.finer import error_text, measured, parts_sentence
+from verify.reports.names import printable
 from verify.reports.picture import picture
-from verify.reports.words import printable
 from verify.units import Ticks, duration_text, rate_text, ticks_text
 
 # A matrix or list longer than this is for --json.

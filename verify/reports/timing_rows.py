@@ -16,15 +16,8 @@ from verify.engines.trace import Event, Trace
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.parts.signals import MISSED
-from verify.reports.words import (
-    branch_suffix,
-    due_strikes,
-    expected_output,
-    input_signal,
-    late_strike,
-    line_signals,
-    output_signal,
-)
+from verify.reports.due import due_strikes, expected_output, late_strike
+from verify.reports.names import branch_suffix, input_signal, line_signals, output_signal
 
 # Shorter stretches are not worth folding: they would hardly be shorter.
 LEAST_FOLD = 6

@@ -16,8 +16,9 @@ from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.reports.inside import InsideRow, inside_rows
+from verify.reports.names import printable
 from verify.reports.timing_rows import UNICODE, Column, Row, Rows, columns_of
-from verify.reports.words import failure_sentence, printable
+from verify.reports.words import failure_sentence
 from verify.units import duration_text
 
 CELL, FOLD, HIGH, GAP = 16, 54, 14, 12
