@@ -270,7 +270,17 @@ def parse_with_stock(
 
     ``folder``: where the paths in the text begin; None: no other file is looked at.
     """
-    document = toml_of(text, source)
+    return parse_document(toml_of(text, source), source, name, schemes, folder)
+
+
+def parse_document(
+    document: dict[str, Any],
+    source: str,
+    name: str = "link",
+    schemes: Mapping[str, type[Parameters]] = SCHEMES,
+    folder: Path | None = Path(),
+) -> tuple[Link, Stock]:
+    """The same of tables and keys that have been read already."""
     reading = _Reading(document, schemes, folder)
     link = reading.link(name)
     if link is None or reading.stock is None:

@@ -79,9 +79,7 @@ def link_of(sweep: Sweep, number: int) -> Link:
     for text, value in zip(sweep.keys, sweep.changes(number), strict=True):
         if value is not None:
             put(document, _key(text), parsed(value), sweep.link_shown)
-    return parse_document(
-        document, sweep.link_shown, sweep.link_name, folder=Path(sweep.folder)
-    )[0]
+    return parse_document(document, sweep.link_shown, sweep.link_name, folder=Path(sweep.folder))[0]
 
 
 def _key(text: str) -> tuple[str | int, ...]:
@@ -94,9 +92,7 @@ def _key(text: str) -> tuple[str | int, ...]:
 def find(asked: Task) -> Result:
     """What there is to find of a cell; never an error that the cell's values cause."""
     if asked.version != version():
-        raise FewwireError(
-            f"worker: found fewwire {version()}; allowed: {asked.version}, as here"
-        )
+        raise FewwireError(f"worker: found fewwire {version()}; allowed: {asked.version}, as here")
     with _ONE_AT_A_TIME:
         if memory.allowed() != asked.megabytes:
             memory.allow(asked.megabytes)

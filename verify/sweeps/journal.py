@@ -62,12 +62,10 @@ class Journal:
 
     def __enter__(self) -> Journal:
         try:
-            self._file = open(self.path, "a+b")  # noqa: SIM115: closed when the context ends
+            self._file = open(self.path, "a+b")
         except OSError as error:
             reason = (error.strerror or "not writable").lower()
-            raise UsageError(
-                f"{self.path}: found {reason}; allowed: a place to write to"
-            ) from None
+            raise UsageError(f"{self.path}: found {reason}; allowed: a place to write to") from None
         try:
             self._lock(self._file)
             self._begin(self._file)

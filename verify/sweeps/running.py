@@ -18,9 +18,7 @@ DASK_SECONDS = 10  # for a scheduler to answer, and for a worker to be there
 _MOST_DEATHS = 3
 
 
-def run(
-    sweep: Sweep, numbers: Sequence[int], jobs: int, told: Callable[[Result], None]
-) -> None:
+def run(sweep: Sweep, numbers: Sequence[int], jobs: int, told: Callable[[Result], None]) -> None:
     """Find out about cells, in ``jobs`` processes of this machine; with 1 in this one.
 
     ``told`` has each result as soon as it is there, in any order. Raises FewwireError where
@@ -51,9 +49,7 @@ def run(
                 ) from None
 
 
-def _tell(
-    sweep: Sweep, numbers: Sequence[int], jobs: int, told: Callable[[Result], None]
-) -> None:
+def _tell(sweep: Sweep, numbers: Sequence[int], jobs: int, told: Callable[[Result], None]) -> None:
     tasks = [task(sweep, number) for number in numbers]
     with closing(each(find, tasks, jobs)) as found:  # type: ignore[type-var]
         for _, result in found:
