@@ -22,7 +22,6 @@ ENOUGH, MOST_ROUNDS = 0.3, 15
 
 def cpu(work: Callable[[], T]) -> tuple[float, T]:
     """CPU seconds of this process for one piece of work, and its result."""
-    gc.collect()
     started = process_time()
     result = work()
     return process_time() - started, result
@@ -30,6 +29,7 @@ def cpu(work: Callable[[], T]) -> tuple[float, T]:
 
 def least_cpu(works: Sequence[Callable[[], T]]) -> list[tuple[float, T]]:
     """The least CPU seconds of several rounds of each of these, which take turns."""
+    gc.collect()
     best = [cpu(work) for work in works]
     spent, rounds = sum(seconds for seconds, _ in best), 1
     while spent < ENOUGH and rounds < MOST_ROUNDS:

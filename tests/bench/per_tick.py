@@ -22,17 +22,20 @@ from .variants import patience
 
 
 def unrolled(system: System, ticks: int, budget: Budget) -> Verdict | None:
-    """A formula of so many ticks, at most one press in each, the first in the first of them.
+    """A formula of so many ticks, the first press in the first of them; in each tick at most one
+    press, or two where the operator may do that.
 
     None: the time was up.
     """
     symbolic = Symbolic(system)
+    spaced = any(item.name == "operator.spacing" for item in system.memory)
+    presses = 1 if spaced else 2
     state, given = symbolic.start()
     wrong = []
     for tick in range(ticks):
         if budget.spent(0):
             return None
-        state, conditions, failures = _tick(symbolic, state, tick)
+        state, conditions, failures = _tick(symbolic, state, tick, presses)
         given += conditions
         wrong += failures
     solver = z3.SolverFor("QF_LIA")
@@ -45,7 +48,7 @@ def unrolled(system: System, ticks: int, budget: Budget) -> Verdict | None:
 
 
 def _tick(
-    symbolic: Symbolic, state: SymState, number: int
+    symbolic: Symbolic, state: SymState, number: int, presses: int
 ) -> tuple[SymState, list[z3.BoolRef], list[z3.BoolRef]]:
     """The state after one tick, conditions on what was chosen in it, and what went wrong."""
     made: list[str] = []
@@ -55,16 +58,20 @@ def _tick(
         return symbolic.picked(choice, f"{choice.name} {number} {len(made)}")
 
     tick, offer = _SymTick(symbolic, state, 1, pick), symbolic.offer
-    pressed = z3.BoolVal(True) if number == 0 else z3.Bool(f"press {number}")
-    index = z3.Int(f"input {number}")
-    tick.bound[offer.name] = Slot(True, 0, (index,))
-    tick.given += [
-        z3.Implies(pressed, _formula(tick.truth(offer.allowed))),
-        z3.And(index >= 0, index < offer.count),
-    ]
-    tick.happen(pressed, offer.signal, (index,))
-    for statement in offer.do:
-        tick.run(statement, pressed)
+    above = z3.IntVal(-1)
+    for k in range(presses):
+        pressed = z3.BoolVal(True) if number == k == 0 else z3.Bool(f"press {number} {k}")
+        index = z3.Int(f"input {number} {k}")
+        tick.bound[offer.name] = Slot(True, 0, (index,))
+        tick.given += [
+            z3.Implies(pressed, _formula(tick.truth(offer.allowed))),
+            z3.And(index > above, index < offer.count + k),
+            z3.Implies(pressed, index < offer.count),
+        ]
+        tick.happen(pressed, offer.signal, (index,))
+        for statement in offer.do:
+            tick.run(statement, pressed)
+        above = index
     for machine in symbolic.system.machines:
         for statement in machine.body:
             tick.run(statement, True)
