@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
-from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import HealthCheck, Phase, assume, event, given, settings
 from hypothesis import strategies as st
 
+from models.scan import Scan
 from models.wire_per_input import WirePerInput
-from tests.links import framed_serials, links, parallel_codes, pulse_gaps, scripts
+from tests.links import framed_serials, links, make_link, parallel_codes, pulse_gaps, scripts
 from verify.engines.answer import Budget, Progress
 from verify.engines.simulator import NotAllowedError, Simulator, _Namer
-from verify.engines.trace import Chosen, Trace
+from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.language.expressions import Pick
+from verify.parts.clock import PERIOD, Clock
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
@@ -203,3 +206,106 @@ def test_solver_and_explorer_find_the_same_least_disturbance(
     followed, solved = seeker.by_following(), seeker.by_solver()
 
     assert (followed.verdict, followed.amount) == (solved.verdict, solved.amount)
+
+
+@settings(
+    max_examples=20, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow]
+)
+@given(st.data(), st.sampled_from(["pause.transmitter", "pause.receiver"]), st.integers(1, 3))
+def test_a_pause_is_found_and_none_that_is_longer(
+    data: st.DataObject, kind: str, ticks: int
+) -> None:
+    link = clean(data.draw(links(st.one_of(pulse_gaps(), framed_serials()), faulty=False)))
+    paused = disturbed(link, kind, ticks)
+    assume(paused.unstoppable is None)
+    script = data.draw(scripts(link))
+    assume(script.presses)
+    pause = Chosen(data.draw(st.integers(0, 30)), kind, ticks - 1)
+    shown, rows = rows_of(ran(paused, replace(script, picks=(*script.picks, pause))), link)
+    kept = [name for name in shown if ".far" not in name]
+
+    found = held(link, recorded(kept, rows), Within(kind, 3))
+
+    parting = found.held.parting
+    if parting is None or kind.removeprefix("pause.") not in parting.stretch.parts:
+        return
+    explained, everywhere = found.explained[0]
+    event(f"{kind} {explained.verdict}")
+    assert explained.verdict == "explains"
+    assert explained.amount is not None
+    assert explained.amount <= ticks
+    assert everywhere is not None
+    assert (everywhere.verdict, everywhere.amount) == ("explains", explained.amount)
+    assert held(paused, recorded(kept, rows)).verdict == "agrees"
+
+
+MOVES = (Press(40, 0), Press(55, 1), Press(73, 0), Press(88, 1), Press(120, 0))
+
+
+@pytest.mark.parametrize("end", ["transmitter", "receiver"])
+@pytest.mark.parametrize("places", [("in", "line"), ("in", "out"), ("line", "out")])
+def test_a_pause_of_a_scan_is_found(end: str, places: tuple[str, str]) -> None:
+    kind = f"pause.{end}"
+    link = make_link(Scan(2, 3, 1), kind="level")
+    paused = disturbed(link, kind, 2)
+    script = Script(MOVES, picks=(Chosen(60, kind, 1),))
+    shown, rows = rows_of(ran(paused, script, until=150), link)
+    recording = recorded([s for s in shown if s.partition(".")[0] in places], rows)
+
+    found = held(link, recording, Within(kind, 3))
+
+    parting = found.held.parting
+    if parting is None or end not in parting.stretch.parts:
+        # It happened to the end that was not recorded on both sides.
+        assert places != ("in", "out")
+        return
+    explained, everywhere = found.explained[0]
+    assert (explained.verdict, explained.amount) == ("explains", 2)
+    assert everywhere is not None
+    assert (everywhere.verdict, everywhere.amount) == ("explains", 2)
+    assert held(paused, recording).verdict == "agrees"
+
+
+@pytest.mark.parametrize("error", [Fraction(-1, 25), Fraction(1, 25)])
+def test_a_rate_of_a_scan_is_one_of_those_tried(error: Fraction) -> None:
+    link = make_link(Scan(2, 6, 3, synced=True), kind="level")
+    off = replace(link, clock=Clock((error, error)))
+    parts = off.clock.resolution
+    moves = tuple(Press(p.tick * parts, p.input) for p in MOVES)
+    constants = ((PERIOD, int(parts * (1 + error))),)
+    run = ran(off, Script(moves, constants=constants, resolution=parts), until=150 * parts)
+    told = tuple(replace(e, tick=e.tick // parts) for e in run.events)
+    shown, rows = rows_of(Trace(Script(()), told, None), link)
+    recording = recorded([s for s in shown if s.partition(".")[0] in ("in", "line")], rows)
+
+    found = held(link, recording, Within("clock.rate", Fraction(2, 25)), tolerance=1)
+    rated = replace(link, clock=Clock((-Fraction(2, 25), Fraction(2, 25))))
+
+    explained, everywhere = found.explained[0]
+    assert explained.verdict == "explains"
+    assert "others were not tried" in explained.why
+    assert everywhere is not None
+    assert everywhere.verdict == "explains"
+    assert everywhere.amount is not None
+    # What is in whole ticks tells no more.
+    assert abs(Fraction(everywhere.amount) - error) <= Fraction(1, 100)
+    allowed = held(rated, recording, tolerance=1)
+    assert (allowed.verdict, allowed.rate) == ("agrees", everywhere.amount)
+
+
+def ran(link: Link, script: Script, until: int | None = None) -> Trace:
+    """A run without monitors, so that it goes on when something is wrong."""
+    free = replace(link, operator=Operator())
+    namer = _Namer(free, script.delay)
+    try:
+        events = [
+            came
+            for moment in Simulator(free, script.delay, None, script.resolution).run(
+                script, until=until
+            )
+            for signal, values in moment.occurrences
+            if (came := namer.event(moment.tick, signal.name, values))
+        ]
+    except NotAllowedError:
+        assume(False)
+    return Trace(script, tuple(events), None)

@@ -30,8 +30,8 @@ MOST_SHOWN = 5
     multiple=True,
     metavar="KIND=MOST",
     help="Look for the least of this disturbance, up to MOST, that explains a difference: "
-    "clock.offset, clock.rate, line.delay, line.jitter, line.skew or line.swallowed (pulses). "
-    "May be given several times.",
+    "clock.offset, clock.rate, line.delay, line.jitter, line.skew, line.swallowed (pulses), "
+    "pause.transmitter or pause.receiver. May be given several times: each by itself.",
 )
 @click.option(
     "--tolerance",

@@ -114,7 +114,12 @@ class Follower:
             side: Literal["model", "recording"] = "model" if shown else "recording"
             self.reasons = [Reason(self.now + 1, 2 * wrong, side)]
         # Levels follow from edges, now that these agree.
-        self.ways = list(dict.fromkeys(_Way(w.system, w.state, 0) for w in right))
+        found: dict[_Way, tuple[_Way, Made]] = {}
+        for way in right:
+            found.setdefault(_Way(way.system, way.state, 0), (way, ()))
+        self.ways = list(found)
+        if self.before is not None:
+            self.before.append(found)
 
     def advance(self, to: int, played: Sequence[int], recorded: Sequence[int]) -> bool:
         """On to tick ``to``, in which these edges are played, and those were recorded at the

@@ -31,7 +31,7 @@ class Run:
         state: State | None = None,
         now: int | None = None,
     ) -> None:
-        self.compiled, self.heard = Compiled(system), heard
+        self.compiled, self.heard, self.scale = Compiled(system), heard, scale
         self.state = self.compiled.start_with(dict(constants or {})) if state is None else state
         self.now = -scale if now is None else now
         self.picks: dict[tuple[int, str], deque[int]] = {}

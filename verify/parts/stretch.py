@@ -14,6 +14,8 @@ from verify.parts import line, outputs, player
 from verify.parts.any_start import anywhere
 from verify.parts.clock import Clock, paced
 from verify.parts.link import Link
+from verify.parts.pause import End, pausing
+from verify.parts.pause import build as build_pause
 from verify.parts.player import Edge
 from verify.parts.signals import (
     PRESS,
@@ -67,7 +69,8 @@ def edges_at(link: Link, place: Place) -> tuple[Edge, ...]:
 
 def systems(link: Link, stretch: Stretch, resolution: int = 1) -> tuple[System, ...]:
     """The system of a stretch; several where the receiver's clock depends on the line's delay,
-    one for each delay. The delay is an unknown of the run where the file leaves it open."""
+    one for each delay. The delay is an unknown of the run where the file leaves it open. What may
+    be played comes first among the choices of the world, then the pauses of the link."""
     least, most = link.delay
     timed = link.scheme.warm_up > 0 and stretch.end is Place.OUTPUT
     if timed and stretch.begin < Place.FAR:
@@ -87,19 +90,28 @@ def _system(link: Link, stretch: Stretch, delay: tuple[int, int], resolution: in
         others += _line(link, delay, branch)
     if stretch.end is Place.OUTPUT:
         receiver = scheme.receiver(0, delay[0] + link.branches[branch])
-        others += anywhere(receiver) if link.any_start else receiver
+        receiver = anywhere(receiver) if link.any_start else receiver
+        others += pausing(receiver, link.pause, End.RECEIVER)
         others.append(outputs.build(0, link.outputs))
     missing = _without_owner((*transmitter, *others))
     playing = player.build(edges_at(link, stretch.begin), missing)
+    pauses = build_pause(link.pause) if link.pause.most else ()
     if link.clock == Clock() and resolution == 1:
-        return System((playing, *transmitter, *others))
-    times = times_of((playing, *transmitter, *others))
+        transmitter = pausing(transmitter, link.pause, End.TRANSMITTER)
+        return System((playing, *pauses, *transmitter, *others))
+    times = times_of((playing, *pauses, *transmitter, *others))
     period = link.clock.period(resolution)
     return System(
         (
             *(() if period is None else (Machine("clock", (period,), ()),)),
             playing,
-            *paced(transmitter, times, link.clock, resolution, scheme.step),
+            *remeasured(pauses, times, finer(resolution)),
+            *pausing(
+                paced(transmitter, times, link.clock, resolution, scheme.step),
+                link.pause,
+                End.TRANSMITTER,
+                resolution,
+            ),
             *remeasured(others, times, finer(resolution)),
         ),
         resolution,

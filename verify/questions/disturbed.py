@@ -22,9 +22,11 @@ from verify.errors import DisagreementError, UsageError
 from verify.fields import did_you_mean, one_of, ratio, value_text
 from verify.parts.clock import PERIOD
 from verify.parts.link import Link
+from verify.parts.pause import End, Pause
 from verify.parts.script import Chosen
 from verify.parts.stretch import DELAY, Stretch, systems
-from verify.questions.holding import HALF, Held, Names, Stage, heard_at
+from verify.questions.holding import HALF, Held, Names, Stage, Stop, heard_at
+from verify.recordings.moments import Moment
 from verify.units import Ticks, whole
 
 if TYPE_CHECKING:
@@ -37,11 +39,21 @@ KINDS = (
     "line.jitter",
     "line.skew",
     "line.swallowed",
+    "pause.transmitter",
+    "pause.receiver",
 )
 Rates = tuple[Fraction, Fraction]
+# Errors of the clock of a link that never rests that are tried either way.
+RATES = 40
+LEAST_TRIED = f"of {RATES} rates either way it is the least that does, others were not tried"
 SIGNED = ("clock.offset", "clock.rate", "line.delay")
 """Kinds of which there is more and less."""
-_PART = {"clock.offset": "receiver", "clock.rate": "transmitter"}
+_PART = {
+    "clock.offset": "receiver",
+    "clock.rate": "transmitter",
+    "pause.transmitter": "transmitter",
+    "pause.receiver": "receiver",
+}
 
 
 @dataclass(frozen=True)
@@ -58,6 +70,7 @@ class Explained:
     parting, with its sign where it has one; None: none within the bounds does (``none``), or
     that is open (``undecided``). ``why``: in words. ``picks``: what the world did then, in
     parts of the file's tick (``resolution``) and ticks of the recording. ``link``: so disturbed.
+    ``stop``: the pause, of a link that pauses.
     """
 
     within: Within
@@ -68,6 +81,7 @@ class Explained:
     picks: tuple[Chosen, ...] = ()
     resolution: int = 1
     link: Link | None = None
+    stop: Stop | None = None
 
 
 def parse_within(text: str, link: Link) -> Within:
@@ -121,11 +135,11 @@ def _impossible(kind: str, link: Link) -> str | None:
             f"{scheme}; allowed: a scheme whose receiver has a clock of its own: free-scan, "
             "synced-scan"
         )
-    if kind == "clock.rate":
-        if link.clockless:
-            return f"{scheme}; allowed: {link.clockless}"
-        if link.scheme.warm_up:
-            return f"{scheme}; allowed: a scheme that rests between sends"
+    if kind == "clock.rate" and link.clockless:
+        return f"{scheme}; allowed: {link.clockless}"
+    if kind.startswith("pause."):
+        reason = disturbed(link, kind, 1).unstoppable
+        return f"{scheme}; allowed: {reason}" if reason is not None else None
     if kind == "line.skew" and link.scheme.lines == 1:
         return "a link of one line; allowed: one of several lines"
     return None
@@ -148,23 +162,16 @@ def explain(
     larger amounts, of a rate no smaller ones. Raises DisagreementError if what is found
     does not give the recording when it is run.
     """
-    parting = held.parting
-    if parting is None:
-        raise AssertionError("nothing to explain")
-    stretch = parting.stretch
-    part = _PART.get(within.kind, "line")
-    if part not in stretch.parts:
-        why = f"the parting is in {' and '.join(stretch.parts)}, which it does not touch"
-        return Explained(within, "none", None, why, "solver")
-    if not held.excerpt.complete or not held.excerpt.moments:
-        why = "the recording has no rest near enough before the parting"
-        return Explained(within, "undecided", None, why, "solver")
-    seeker = _Seeker(link, within, held, stretch, budget, rates, sign, above)
+    if within.kind.startswith("pause."):
+        return next(stopped(link, within, held, budget))
+    seeker = _seeker(link, within, held, budget, rates, sign, above)
+    if isinstance(seeker, Explained):
+        return seeker
     from verify.engines.unrolled import GivenUpError
 
     try:
         if within.kind == "clock.rate" and link.scheme.warm_up:
-            raise GivenUpError("the solver does not follow a link that never rests")
+            return seeker.by_rates()
         if within.kind != "clock.rate":
             try:
                 return seeker.by_following()
@@ -177,6 +184,48 @@ def explain(
         return Explained(within, "undecided", None, str(reason), engine)
 
 
+def stopped(link: Link, within: Within, held: Held, budget: Budget) -> Iterator[Explained]:
+    """Every single pause of an end that explains the recording around its parting, the shortest
+    first; at last that there is none (no more), or that this is open."""
+    seeker = _seeker(link, within, held, budget)
+    if isinstance(seeker, Explained):
+        yield seeker
+        return
+    from verify.engines.unrolled import GivenUpError
+
+    try:
+        yield from seeker.by_stopping()
+    except TooManyWaysError:
+        why = "the model may run in too many ways"
+        yield Explained(within, "undecided", None, why, "explorer")
+    except GivenUpError as reason:
+        yield Explained(within, "undecided", None, str(reason), "explorer")
+
+
+def _seeker(
+    link: Link,
+    within: Within,
+    held: Held,
+    budget: Budget,
+    rates: Rates | None = None,
+    sign: int = 0,
+    above: Ticks = 0,
+) -> _Seeker | Explained:
+    """Who looks for a disturbance; or why there is nothing to look for."""
+    parting = held.parting
+    if parting is None:
+        raise AssertionError("nothing to explain")
+    stretch = parting.stretch
+    part = _PART.get(within.kind, "line")
+    if part not in stretch.parts:
+        why = f"the parting is in {' and '.join(stretch.parts)}, which it does not touch"
+        return Explained(within, "none", None, why, "solver")
+    if not held.excerpt.complete or not held.excerpt.moments:
+        why = "the recording has no rest near enough before the parting"
+        return Explained(within, "undecided", None, why, "solver")
+    return _Seeker(link, within, held, stretch, budget, rates, sign, above)
+
+
 def disturbed(link: Link, kind: str, amount: Ticks) -> Link:
     """The link with this much of a disturbance, the least to the most of it."""
     if kind == "clock.rate":
@@ -185,6 +234,8 @@ def disturbed(link: Link, kind: str, amount: Ticks) -> Link:
     ticks = int(amount)
     if kind == "clock.offset":
         return replace(link, scheme=replace(link.scheme, offset=(ticks, ticks)))  # type: ignore[type-var]
+    if kind.startswith("pause."):
+        return replace(link, pause=Pause(ticks, 1, End(kind.removeprefix("pause."))))
     if kind == "line.delay":
         least, most = link.delay
         moved = (least + ticks, least + ticks) if ticks < 0 else (most + ticks, most + ticks)
@@ -241,6 +292,74 @@ class _Seeker:
         why = "no way in which the model may run then gives the recording"
         return Explained(self.within, "none", None, why, "explorer")
 
+    def by_rates(self) -> Explained:
+        """Some rates in turn. The solver does not follow a link that never rests, so nothing is
+        said of those between."""
+        from verify.engines.unrolled import GivenUpError
+
+        within = self.within
+        for k in range(1, RATES + 1):
+            for sign in self.signs:
+                error = Fraction(k, RATES) * (self.rates[1] if sign > 0 else self.rates[0])
+                if not error or abs(error) <= Fraction(self.above):
+                    continue
+                if self.budget.spent(0):
+                    raise GivenUpError(f"the time was up at rates of {whole(error)}")
+                link = disturbed(self.link, within.kind, error)
+                run = self._follows(link)
+                if run is not None:
+                    scale = run.scale
+                    return self._checked(
+                        link, run, scale, whole(error), link, "explorer", LEAST_TRIED
+                    )
+        least, most = (whole(r) for r in self.rates)
+        why = f"none of {RATES} rates up to {least} and {most} explains it, others were not tried"
+        return Explained(within, "undecided", None, why, "explorer")
+
+    def by_stopping(self) -> Iterator[Explained]:
+        """All pauses in turn, at every tick from the first moment to the parting. What went
+        before a pause is followed once."""
+        from verify.engines.unrolled import GivenUpError
+
+        parting = self.held.parting
+        moments = self.held.excerpt.moments
+        if parting is None or not moments:
+            raise AssertionError("nothing to explain")
+        most = int(self.within.most)
+        stage = self._stage(disturbed(self.link, self.within.kind, most))
+        last = parting.change.tick - self.held.begin - self.first
+        before: list[tuple[int, Stage]] = []  # moments gone through
+        for k, moment in enumerate(self._moments()):
+            before.append((k, stage.copy()))
+            if moment.tick > last or not stage.advance(moment, self.held.tolerance):
+                break
+        begun = self._moments()[0].tick
+        for ticks in range(1, most + 1):
+            for tick in range(begun, last + 1):
+                if self.budget.spent(0):
+                    raise GivenUpError(f"the time was up at pauses of {ticks}")
+                k, earlier = max(
+                    (b for b in before if b[0] == 0 or self._moments()[b[0] - 1].tick < tick),
+                    key=lambda b: b[0],
+                )
+                found = self._stopped(k, earlier.copy(), Stop(tick, ticks))
+                if found is not None:
+                    yield found
+        since = "since the recording began " if self.link.scheme.warm_up else ""
+        why = f"no single pause {since}gives the recording in any way in which the model may run"
+        yield Explained(self.within, "none", None, why, "explorer")
+
+    def _stopped(self, k: int, stage: Stage, stop: Stop) -> Explained | None:
+        """What comes of a pause, of a stage that has gone through ``k`` moments."""
+        stage.stop = stop
+        for moment in self._moments()[k:]:
+            if not stage.advance(moment, self.held.tolerance):
+                return None
+        link = disturbed(self.link, self.within.kind, self.within.most)
+        run = self._told(stage, link)
+        why = "no shorter one does in any way in which the model may run"
+        return self._checked(link, run, 1, stop.ticks, link, "explorer", why, stop)
+
     def _shortest(self, moved: int) -> bool:
         link = self.link
         return moved < 0 and link.delay[0] + min(link.branches) + moved < link.faults.proving
@@ -250,19 +369,33 @@ class _Seeker:
 
         Raises TooManyWaysError.
         """
+        stage = self._stage(link)
+        for moment in self._moments():
+            if not stage.advance(moment, self.held.tolerance):
+                return None
+        return self._told(stage, link)
+
+    def _stage(self, link: Link) -> Stage:
+        """Before the first moment of the excerpt."""
         excerpt = self.held.excerpt
         stage = Stage(link, self.stretch, self.watched, excerpt.quiet)
         stage.begin({*excerpt.up})
         stage.follower.before = []
+        return stage
+
+    def _moments(self) -> list[Moment]:
+        """Those of the excerpt, up to its end, as a stage is to go through them."""
+        excerpt = self.held.excerpt
         end = replace(excerpt.moments[-1], changes=(), tick=excerpt.end)
-        for moment in (*excerpt.moments, end):
-            moved = replace(moment, tick=moment.tick - self.first)
-            if not stage.advance(moved, self.held.tolerance):
-                return None
+        return [replace(m, tick=m.tick - self.first) for m in (*excerpt.moments, end)]
+
+    def _told(self, stage: Stage, link: Link) -> Run:
+        """One of the ways of a stage that has gone through all moments."""
         way, picks = stage.follower.told()
-        system = systems(link, self.stretch)[way.system]
+        system = systems(link, self.stretch, stage.follower.scale)[way.system]
         compared = self.heard.compared(self.watched)
-        return Run(system, compared, picks=picks, state=way.state, now=-1)
+        scale = stage.follower.scale
+        return Run(system, compared, picks=picks, scale=scale, state=way.state, now=-scale)
 
     @property
     def first(self) -> int:
@@ -402,6 +535,7 @@ class _Seeker:
         shown: Link,
         engine: str,
         why: str,
+        stop: Stop | None = None,
     ) -> Explained:
         """What was found, run by the simulator. ``run``: at the first moment of the excerpt, or
         the lead of its levels before it."""
@@ -409,22 +543,35 @@ class _Seeker:
         begin = run.now
         lead = excerpt.lead if begin < 0 and run.fresh else 0
         later = lead - self.first
+        # An edge of the model may come a part of a tick before the first that was recorded.
+        since = max(lead, self._stage(link).from_tick) or -1
         came: dict[int, list[int]] = {}
         seen: dict[int, list[int]] = {}
 
         def note(events: Iterator[tuple[int, int]]) -> None:
             for at, edge in events:
-                if at >= lead * parts:
+                if at >= since * parts:
                     came.setdefault(edge, []).append(at)
 
         if lead:
             note(run.advance(0, self._up_at_first()))
+        paused = len(self.played.edges) + stop.ticks - 1 if stop is not None else 0
+        waits = stop
         for moment in excerpt.moments:
             at = (moment.tick + later) * parts
-            note(run.advance(at, self.played.of(moment)))
-            for edge in self.heard.of(moment):
+            played = self.played.of(moment)
+            if waits is not None and (begins := waits.tick * parts) <= at:
+                if begins < at:
+                    note(run.advance(begins, [paused]))
+                else:
+                    played.append(paused)
+                waits = None
+            note(run.advance(at, played))
+            for edge in self.heard.of(moment) if at >= since * parts else ():
                 seen.setdefault(edge, []).append(at)
         end = (excerpt.end + later) * parts
+        if waits is not None:
+            note(run.advance(waits.tick * parts, [paused]))
         note(run.advance(end))
         late = int(self._tolerance(link) * parts)
         for edge in self.heard.compared(self.watched).values():
@@ -437,7 +584,11 @@ class _Seeker:
         picks = tuple(
             replace(c, tick=c.tick - (later - self.held.begin) * parts) for c in run.made if c.value
         )
-        return Explained(self.within, "explains", amount, why, engine, picks, parts, shown)
+        if stop is not None:
+            stop = replace(stop, tick=stop.tick + self.first)
+            begins = (stop.tick + self.held.begin) * parts
+            picks = (*picks, Chosen(begins, self.within.kind, stop.ticks))
+        return Explained(self.within, "explains", amount, why, engine, picks, parts, shown, stop)
 
     def _up_at_first(self) -> list[int]:
         up = self.held.excerpt.up

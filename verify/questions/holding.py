@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import lcm
@@ -95,6 +96,15 @@ class Held:
     tolerance: int
     signals: frozenset[str]
     undecided: str = ""
+
+
+@dataclass(frozen=True)
+class Stop:
+    """The one end of a link that may pause does so: at a tick since the first change, for so many
+    ticks."""
+
+    tick: int
+    ticks: int
 
 
 class Warnings:
@@ -219,9 +229,14 @@ class Stage:
     """One stretch of a link, followed through a recording."""
 
     def __init__(
-        self, link: Link, stretch: Stretch, watched: frozenset[str], quiet: int | None
+        self,
+        link: Link,
+        stretch: Stretch,
+        watched: frozenset[str],
+        quiet: int | None,
+        stop: Stop | None = None,
     ) -> None:
-        self.stretch, self.watched = stretch, watched
+        self.stretch, self.watched, self.stop = stretch, watched, stop
         self.played = Names(link, (stretch.begin,), stretch.branch)
         self.heard = Names(link, heard_at(link, stretch), stretch.branch)
         self.link = link
@@ -241,6 +256,14 @@ class Stage:
         # Outputs of a scan follow from its line only once every slot has been met.
         late = self.frame and stretch.begin > Place.INPUT and stretch.end is Place.OUTPUT
         self.from_tick = 2 * self.frame + scheme.warm_up if late else 0
+
+    def copy(self) -> Stage:
+        """As far as this one has gone, to go on by itself."""
+        other = copy(self)
+        other.follower, other.levels = copy(self.follower), {*self.levels}
+        if self.follower.before is not None:
+            other.follower.before = [*self.follower.before]
+        return other
 
     def begin(self, high_before: set[str]) -> None:
         """Before the first moment; what is high then."""
@@ -277,7 +300,15 @@ class Stage:
         for name, value in moment.changes:
             (self.levels.add if value else self.levels.discard)(name)
         recorded = [e for e in self.heard.of(moment) if e in self._edges]
-        return follower.advance(moment.tick, self.played.of(moment), recorded)
+        played = self.played.of(moment)
+        if self.stop is not None and self.stop.tick <= moment.tick:
+            stop, self.stop = self.stop, None
+            taken = len(self.played.edges) + stop.ticks - 1
+            if stop.tick == moment.tick:
+                played.append(taken)
+            elif not follower.advance(stop.tick, (taken,), ()):
+                return False
+        return follower.advance(moment.tick, played, recorded)
 
     @property
     def _edges(self) -> frozenset[int]:
@@ -326,14 +357,15 @@ def hold(
     tolerance: int | None = None,
     only: Stretch | None = None,
     more: int = 0,
+    stop: Stop | None = None,
 ) -> Held:
     """Read a recording once and compare it with a link.
 
     ``link``: that of the subject, or the same disturbed. ``tolerance``, ticks: None: 0, or 1
     from where a time is no whole number of ticks. ``only``: one stretch, nothing else. ``more``:
-    ticks by which disturbances may put off rest.
+    ticks by which disturbances may put off rest. ``stop``: a pause, of a link that allows it.
     """
-    return _Holding(subject, link, recording, warn, progress, tolerance, only, more).run()
+    return _Holding(subject, link, recording, warn, progress, tolerance, only, more, stop).run()
 
 
 class _Holding:
@@ -347,13 +379,14 @@ class _Holding:
         tolerance: int | None,
         only: Stretch | None,
         more: int,
+        stop: Stop | None,
     ) -> None:
         watched = recording.signals
         self.subject, self.link, self.recording = subject, link, recording
         self.progress, self.tolerance = progress, tolerance
         compared = stretches(link, watched) if only is None else (only,)
         self.quiet = quiet_of(link, subject, more)
-        self.stages = [Stage(link, stretch, watched, self.quiet) for stretch in compared]
+        self.stages = [Stage(link, stretch, watched, self.quiet, stop) for stretch in compared]
         self.decoder: _Decoder | None = None
         self.judges: list[Right | Manners] = []
         if only is None:

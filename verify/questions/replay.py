@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Literal
 
 from verify.engines.answer import Budget, Progress
-from verify.questions.disturbed import SIGNED, Explained, Within, explain
+from verify.questions.disturbed import LEAST_TRIED, SIGNED, Explained, Within, explain, stopped
 from verify.questions.holding import (
     Change,
     Held,
@@ -89,7 +89,8 @@ class _Asked:
         self.link = nominal(subject.link)
 
     def answer(self, within: Sequence[Within]) -> Replay:
-        more = max([int(w.most) for w in within if w.kind.startswith("line.")], default=0)
+        longer = [int(w.most) for w in within if w.kind.startswith(("line.", "pause."))]
+        more = max([*longer, self.subject.link.pause.most])
         self.progress.doing, self.progress.rows = "reading the recording", True
         held = hold(
             self.subject,
@@ -121,14 +122,18 @@ class _Asked:
             if verdict == "agrees":
                 return Replay(verdict, replace(held, parting=None), (), (), (), notes, rate)
         if verdict == "parts" and self.subject.link.pause.most:
-            verdict = "undecided"
-            notes = (*notes, "the file allows pauses, which a recording is not held against")
+            verdict, note = self._own_pause(held)
+            notes = (*notes, note)
+            if verdict == "agrees":
+                return Replay(verdict, replace(held, parting=None), (), (), (), notes)
         explained = []
         for asked in within:
             self.progress.doing = f"looking for {asked.kind}"
             found = explain(self.link, asked, held, self.budget)
             everywhere = self._whole(asked, held, parting) if found.link is not None else None
             explained.append((found, everywhere))
+        if len(explained) > 1 and not any(e.verdict == "explains" for e, _ in explained):
+            notes = (*notes, "each disturbance was tried by itself, not two at once")
         return Replay(verdict, held, due, seen, tuple(explained), notes, rate)
 
     def _own_rate(
@@ -148,6 +153,61 @@ class _Asked:
         why = everywhere.why
         return "undecided", None, f"whether the clock's rate explains it is open: {why}"
 
+    def _own_pause(self, held: Held) -> tuple[Verdict, str]:
+        """A pause that the file allows may be all that differs."""
+        pause, clock = self.subject.link.pause, self.subject.link.clock
+        open_: list[str] = []
+        for end in pause.ends:
+            kind = f"pause.{end.value}"
+            everywhere = self._any_pause(Within(kind, pause.most), held)
+            if everywhere.verdict == "explains":
+                return "agrees", f"with a pause of the {end.value} as the file allows it"
+            if everywhere.verdict == "undecided":
+                open_.append(
+                    f"whether a pause of the {end.value} explains it is open: {everywhere.why}"
+                )
+        if open_:
+            return "undecided", "; ".join(open_)
+        if pause.times > 1:
+            return (
+                "undecided",
+                "no single pause explains it; several, as the file allows, are not tried",
+            )
+        if self.link.scheme.warm_up:
+            return "undecided", "no pause explains it; one before the recording began is not tried"
+        if clock.rated:
+            return (
+                "undecided",
+                "no pause by itself explains it; with a clock that is off, none is tried",
+            )
+        return "parts", "no pause that the file allows explains it"
+
+    def _any_pause(self, asked: Within, held: Held) -> Whole:
+        """The shortest pause with which all of the recording agrees."""
+        if held.parting is None:
+            raise AssertionError("nothing to explain")
+        for turn, found in enumerate(stopped(self.link, asked, held, self.budget)):
+            if found.verdict != "explains" or found.link is None:
+                return Whole("none" if found.verdict == "none" else "undecided", None, found.why)
+            if turn == MOST_TURNS:
+                break
+            self.progress.doing = f"reading the recording again, with {asked.kind}"
+            again = hold(
+                self.subject,
+                found.link,
+                self.recording,
+                Warnings(),
+                self.progress,
+                tolerance=self.tolerance,
+                only=held.parting.stretch,
+                stop=found.stop,
+            )
+            if again.undecided:
+                return Whole("undecided", None, again.undecided)
+            if again.parting is None:
+                return Whole("explains", found.amount)
+        return Whole("undecided", None, f"it parts again with each of {MOST_TURNS} pauses")
+
     def _whole(
         self,
         asked: Within,
@@ -157,6 +217,8 @@ class _Asked:
     ) -> Whole:
         """The least amount with which all of the recording agrees: where it parts again, more is
         needed there, so what explains that place is tried next. Less has then been refuted."""
+        if asked.kind.startswith("pause."):
+            return self._any_pause(asked, held)
         ways = [
             self._more_and_more(asked, held, parting, rates, sign)
             for sign in ((1, -1) if asked.kind in SIGNED else (1,))
@@ -194,7 +256,8 @@ class _Asked:
             if held.undecided:
                 return Whole("undecided", None, held.undecided)
             if held.parting is None:
-                return Whole("explains", found.amount)
+                some = asked.kind == "clock.rate" and self.link.scheme.warm_up
+                return Whole("explains", found.amount, LEAST_TRIED if some else "")
             above = whole(abs(Fraction(found.amount)))
         return Whole("undecided", None, f"it parts again after {MOST_TURNS} amounts")
 

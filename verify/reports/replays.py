@@ -97,6 +97,9 @@ def explained_sentence(found: Explained, whole: Whole | None, link: Link) -> str
     if picks:
         ticks = ", ".join(str(Fraction(c.tick, found.resolution)) for c in picks[:MOST_TOLD])
         text += f" (swallowed: the pulse that begins at tick {ticks})"
+    if found.stop is not None:
+        begins = next(c.tick for c in found.picks if c.name == kind)
+        text += f" (it begins at tick {begins})"
     if whole is None:
         return f"{text}."
     if whole.verdict == "undecided":
@@ -107,7 +110,8 @@ def explained_sentence(found: Explained, whole: Whole | None, link: Link) -> str
     if whole.amount == found.amount:
         return f"{text}. All of the recording agrees with it."
     more = _amount(kind, whole.amount, link)
-    return f"{text}. All of the recording agrees with {more}, and with no less."
+    least = f"; {whole.why}" if whole.why else ", and with no less"
+    return f"{text}. All of the recording agrees with {more}{least}."
 
 
 def replay_json(subject: Subject, found: Replay, path: str, warnings: Warnings) -> dict[str, Any]:
