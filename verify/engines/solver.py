@@ -331,13 +331,20 @@ class Search:
         self, history: History, moment: Moment, ends: list[tuple[Cond, Num]]
     ) -> Iterator[History]:
         """Histories that go on with a press after ``moment``, up to its next event."""
-        if self._at_rest(moment.state) or self._surely_closed(moment.state, ends):
+        if (not ends and self._at_rest(moment.state)) or self._surely_closed(moment.state, ends):
             return
         passed = self._span(f"wait{next(self.fresh)}", moment.now)
         given = [*moment.given, *self._up_to_next(passed, ends)]
+        if not self._may_press(moment.state, passed, given):
+            return
+        unrest = self._differs(moment.state, self.start)
+        if unrest is False:
+            return
         if moment.picks or any(taken.picks for taken in history.taken):
             # Some runs may be at rest, though not surely: what follows is a first history.
-            given.append(self._differs(moment.state, self.start))
+            given.append(unrest)
+            if not self._may_press(moment.state, passed, given):
+                return
         for size in range(1, min(self.together, MOST_TOGETHER) + 1):
             for child in self._press(
                 moment.state,
@@ -358,6 +365,11 @@ class Search:
         """
         last = _surely_next(ends)
         return last is not None and self.symbolic.open_if(state, last, self.probe) is False
+
+    def _may_press(self, state: SymState, passed: Num, given: Sequence[Cond]) -> bool:
+        """Some input may be pressed ``passed`` ticks on: a small question, asked before larger."""
+        open_if = self.symbolic.open_if(state, passed, self.probe)
+        return open_if is True or self._possible([*given, *self._range([self.probe]), open_if])
 
     def _at_rest(self, state: SymState) -> bool:
         """Surely as at power-up: what follows is a first history."""
