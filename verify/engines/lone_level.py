@@ -77,21 +77,24 @@ class _Runner:
         Where a move starts nothing that takes time, all moves before the event lead to the same,
         sooner or later: the first and the last of them say how soon and how late.
         """
-        every = range(1, event + 1)
-        if event <= 3:
+        first = self.compiled.first_open(state, self.watched, event)
+        if first is None:
+            return ()
+        every = range(first, event + 1)
+        if event - first <= 2:
             return every
-        ways = list(self.compiled.outcomes(state, 1, (self.watched,)))
-        if len(ways) != 1 or ways[0][2] or not self._only_ran_on(state, ways[0][0]):
+        ways = list(self.compiled.outcomes(state, first, (self.watched,)))
+        if len(ways) != 1 or ways[0][2] or not self._only_ran_on(state, ways[0][0], first):
             return every
-        return 1, event - 1, event
+        return first, event - 1, event
 
-    def _only_ran_on(self, before: State, after: State) -> bool:
-        """All that ran runs still, one tick less, and nothing else does."""
+    def _only_ran_on(self, before: State, after: State, passed: int) -> bool:
+        """All that ran runs still, so many ticks less, and nothing else does."""
         for i in self.compiled.timers:
-            if i not in self.compiled.restraints and after[i] != max(0, before[i] - 1):
+            if i not in self.compiled.restraints and after[i] != max(0, before[i] - passed):
                 return False
         for i in self.compiled.banks:
-            aged = tuple((entry[0] - 1, *entry[1:]) for entry in before[i])
+            aged = tuple((entry[0] - passed, *entry[1:]) for entry in before[i])
             if i not in self.compiled.restraints and after[i] != aged:
                 return False
         return True
