@@ -8,7 +8,7 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from hypothesis import event, example, given, settings
+from hypothesis import event, example, given
 from hypothesis import strategies as st
 
 from models.framed_serial import FramedSerial
@@ -26,6 +26,7 @@ from tests.links import (
     scripts,
     scripts_keeping,
 )
+from tests.nightly import examples
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.simulator import NotAllowedError, Simulator
 from verify.engines.solver import Search
@@ -87,7 +88,7 @@ def test_the_simulator_gives_the_same_by_tick_and_by_event(data: st.DataObject) 
 @given(links())
 @example(JITTER_BEHIND_A_DELAY)
 @example(HOLDS_AND_JITTER)
-@settings(max_examples=60)
+@examples(60)
 def test_explorer_solver_and_simulator_agree_on_the_verdict(link: Link) -> None:
     explored = verdict_of(link, "explorer")
     solved = verdict_of(link, "solver", seconds=2)
@@ -101,7 +102,7 @@ def test_explorer_solver_and_simulator_agree_on_the_verdict(link: Link) -> None:
 
 
 @given(links(owns()), st.data())
-@settings(max_examples=40)
+@examples(40)
 def test_engines_agree_on_machines_of_ones_own(link: Link, data: st.DataObject) -> None:
     if data.draw(st.integers(0, 3)):
         link = link.with_operator(spacing=40, pairs=None)
@@ -125,14 +126,14 @@ def test_engines_agree_on_machines_of_ones_own(link: Link, data: st.DataObject) 
 
 
 @given(links(WITHOUT_QUEUE, faulty=False))
-@settings(max_examples=60)
+@examples(60)
 def test_the_solver_decides_whatever_does_not_queue(link: Link) -> None:
     assert verdict_of(link, "solver", seconds=60).verdict is not UNDECIDED
 
 
 @pytest.mark.slow
 @given(links(WITHOUT_QUEUE, faulty=False))
-@settings(max_examples=18)
+@examples(18)
 def test_explorer_and_solver_agree_on_the_least_spacing(link: Link) -> None:
     subject = Subject(link)
 
@@ -144,7 +145,7 @@ def test_explorer_and_solver_agree_on_the_least_spacing(link: Link) -> None:
 
 @pytest.mark.slow
 @given(links(OTHERS, faulty=False))
-@settings(max_examples=20)
+@examples(20)
 def test_where_both_decide_they_agree_on_the_least_spacing(link: Link) -> None:
     subject = Subject(link)
 
@@ -157,7 +158,7 @@ def test_where_both_decide_they_agree_on_the_least_spacing(link: Link) -> None:
 
 
 @given(links())
-@settings(max_examples=60)
+@examples(60)
 def test_the_least_spacing_holds_and_the_trace_below_keeps_one_tick_less(link: Link) -> None:
     found = least_spacing(Subject(link), "explorer", Progress(), Budget(4))
     event(f"{found.verdict.value}")
@@ -175,7 +176,7 @@ def test_the_least_spacing_holds_and_the_trace_below_keeps_one_tick_less(link: L
 
 @pytest.mark.slow
 @given(links(WITHOUT_QUEUE))
-@settings(max_examples=10)
+@examples(10)
 def test_explorer_and_solver_agree_on_latencies(link: Link) -> None:
     explored = latencies(Subject(link), "explorer", Progress(), Budget(5))
     solved = latencies(Subject(link), "solver", Progress(), Budget(5))
@@ -217,7 +218,7 @@ def every_short_script(link: Link, presses: int, horizon: int) -> list[Script]:
     )
 )
 @example(FAR_BRANCH_FAILS_SOONER)
-@settings(max_examples=25)
+@examples(25)
 def test_no_short_sequence_contradicts_the_explorer(link: Link) -> None:
     subject = Subject(link)
     judged = verdict_of(link, "explorer")
@@ -246,7 +247,7 @@ def test_least_spacing_of_even_gaps_is_the_longest_send(n: int, engine: EngineNa
 
 
 @given(links(pulse_gaps(), faulty=False), st.data())
-@settings(max_examples=30)
+@examples(30)
 def test_sequences_that_keep_a_proved_matrix_come_out_right(
     link: Link, data: st.DataObject
 ) -> None:

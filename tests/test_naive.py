@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import event, given, settings
+from hypothesis import event, given
 from hypothesis import strategies as st
 
 from models.pulse_gap import PulseGap
 from models.wire_per_input import WirePerInput
 from tests import naive
 from tests.links import links, make_link, pulse_gaps, scripts
+from tests.nightly import examples
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.explorer import explore
 from verify.engines.lone import factored_windows
@@ -99,7 +100,7 @@ def assert_naive_sees_the_same_failure(build: naive.Build, trace: Trace) -> None
 
 
 @given(st.data())
-@settings(max_examples=200)
+@examples(200)
 def test_one_script_gives_the_same_edges_and_strikes(data: st.DataObject) -> None:
     link = data.draw(plain_links())
     script = data.draw(scripts(link))
@@ -148,7 +149,7 @@ def test_the_press_that_found_no_place_is_the_lost_one() -> None:
 
 
 @given(plain_links())
-@settings(max_examples=120)
+@examples(120)
 def test_one_and_two_presses_fail_as_the_explorer_says(link: Link) -> None:
     build, judged = in_plain_numbers(link), verdict_of(link)
     found: list[tuple[naive.Presses, int, naive.Failed]] = []
@@ -172,7 +173,7 @@ def test_one_and_two_presses_fail_as_the_explorer_says(link: Link) -> None:
 
 
 @given(plain_links(most_inputs=2))
-@settings(max_examples=25)
+@examples(25)
 def test_three_presses_fail_only_if_the_explorer_says_so(link: Link) -> None:
     build, judged = in_plain_numbers(link), verdict_of(link)
     if judged.trace is not None and len(judged.trace.script.presses) <= 2:
@@ -203,7 +204,7 @@ def a_step_smaller(presses: naive.Presses) -> list[naive.Presses]:
     ("engine", "seconds"), [("explorer", 1), ("solver", 1), ("simulator", 0.05)]
 )
 @given(link=plain_links())
-@settings(max_examples=20)
+@examples(20)
 def test_no_step_makes_a_shrunk_counterexample_smaller(
     link: Link, engine: EngineName, seconds: float
 ) -> None:

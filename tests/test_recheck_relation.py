@@ -13,10 +13,11 @@ from functools import lru_cache, partial
 from typing import Any
 
 import z3
-from hypothesis import assume, event, given, settings
+from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
 from tests.links import framed_serials, links, owns, pulse_gaps, schemes
+from tests.nightly import examples
 from tests.test_zones import pauses, scans
 from verify.engines.concrete import Compiled, State
 from verify.engines.lone import factored_windows
@@ -115,7 +116,7 @@ def as_state(system: System, places: Places) -> State:
 
 
 @given(steps(st.one_of(small, disturbed), 12), st.integers(0, 9))
-@settings(max_examples=150)
+@examples(150)
 def test_a_tick_is_what_the_engines_say_where_all_is_known(
     step: tuple[System, State, int, tuple[int, ...]], seed: int
 ) -> None:
@@ -221,7 +222,7 @@ def others(system: System, state: State) -> Iterator[State]:
 
 
 @given(steps(small, 8), st.data())
-@settings(max_examples=60)
+@examples(60)
 def test_a_step_is_in_the_queries_and_one_changed_in_one_place_is_not(
     step: tuple[System, State, int, tuple[int, ...]], data: st.DataObject
 ) -> None:

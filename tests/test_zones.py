@@ -6,11 +6,12 @@ from dataclasses import replace
 from itertools import product
 
 import pytest
-from hypothesis import event, given, settings
+from hypothesis import event, given
 from hypothesis import strategies as st
 
 from models.scan import Scan
 from tests.links import even_gaps, framed_serials, links, make_link, parallel_codes, pulse_gaps
+from tests.nightly import examples
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.bounds import Bounds, Decisions, TimesError, World
 from verify.engines.explorer import explore
@@ -116,7 +117,7 @@ def held_together(system: System) -> None:
 
 
 @given(links(st.one_of(pulse_gaps(), parallel_codes())))
-@settings(max_examples=40)
+@examples(40)
 def test_zones_and_explorer_agree_on_presses(link: Link) -> None:
     for system in parts(link):
         held_together(system)
@@ -142,7 +143,7 @@ def scans(draw: st.DrawFn) -> Link:
 
 @pytest.mark.slow
 @given(scans())
-@settings(max_examples=25)
+@examples(25)
 def test_zones_and_explorer_agree_on_scans(link: Link) -> None:
     for system in parts(link):
         held_together(system)
@@ -155,7 +156,7 @@ def pauses(draw: st.DrawFn) -> Pause:
 
 @pytest.mark.slow
 @given(links(st.one_of(pulse_gaps(2), framed_serials(2, 2)), faulty=False), pauses())
-@settings(max_examples=25)
+@examples(25)
 def test_zones_and_explorer_agree_on_pauses(link: Link, pause: Pause) -> None:
     for system in parts(replace(link, pause=pause)):
         held_together(system)
@@ -166,7 +167,7 @@ def test_zones_and_explorer_agree_on_pauses(link: Link, pause: Pause) -> None:
     st.one_of(scans(), links(st.one_of(pulse_gaps(2), framed_serials(1, 2)), faulty=False)),
     st.integers(0, 12),
 )
-@settings(max_examples=25)
+@examples(25)
 def test_zones_and_explorer_agree_on_starts_in_any_state(link: Link, spared: int) -> None:
     for system in parts(replace(link, any_start=True, spared=spared)):
         held_together(system)
@@ -174,7 +175,7 @@ def test_zones_and_explorer_agree_on_starts_in_any_state(link: Link, spared: int
 
 @pytest.mark.slow
 @given(scans())
-@settings(max_examples=25)
+@examples(25)
 def test_outputs_of_a_scan_judged_one_by_one_are_the_scan(link: Link) -> None:
     judged = judge(Subject(link), "auto", Progress(), budget=Budget(6))
     subject = Subject(link)
