@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     help="Write why the verdict is right, for fewwire recheck.",
 )
 @click.option("--force", is_flag=True, help="Overwrite a certificate that is there.")
+@click.option(
+    "--inside", is_flag=True, help="Show the modes and timers of the machines in the picture."
+)
 @question
 def check(
     file: str,
@@ -38,6 +41,7 @@ def check(
     as_json: bool,
     certificate: str | None,
     force: bool,
+    inside: bool,
 ) -> int:
     """Does every press come out right, and nothing else?
 
@@ -67,7 +71,7 @@ def check(
     else:
         from verify.reports.terminal import show_check
 
-        show_check(subject, judged)
+        show_check(subject, judged, inside=inside)
     if reason is not None:
         fail(f"{certificate}: no certificate was written: {reason}", UNDECIDED)
     return STATUS[judged.verdict.value]

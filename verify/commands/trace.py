@@ -37,6 +37,11 @@ if TYPE_CHECKING:
     help="The run of these presses, each at its tick or time, instead of the counterexample.",
 )
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+@click.option(
+    "--inside",
+    is_flag=True,
+    help="Show the modes and timers of the machines in a .txt, as every .svg does.",
+)
 @question
 def trace(
     file: str,
@@ -46,6 +51,7 @@ def trace(
     out: str,
     presses: str | None,
     force: bool,
+    inside: bool,
 ) -> int:
     """Write a run of the link as a file, for a waveform viewer, a spreadsheet or a page.
 
@@ -60,6 +66,12 @@ def trace(
     from verify.recordings.formats import ending_of
 
     ending = ending_of(out)
+    if inside and ending not in (".txt", ".svg"):
+        from verify.errors import UsageError
+
+        raise UsageError(
+            f"--inside: found {out}; allowed: a .txt, or a .svg, which always has them"
+        )
     check_apart(file, out, *([] if presses is None else [presses]))
     check_writable(out, overwrite=force)
     judged: Judgement | None = None
@@ -78,7 +90,9 @@ def trace(
         from verify.reports.run_files import run_text
 
         windows = subject.windows if subject.link.kind == "press" else None
-        write_whole(out, run_text(found, subject.link, windows, ending), overwrite=force)
+        write_whole(
+            out, run_text(found, subject.link, windows, ending, inside=inside), overwrite=force
+        )
         click.echo(f"wrote {out}", err=True)
     verdict = judged.verdict.value if judged is not None else _verdict(found)
     if as_json:

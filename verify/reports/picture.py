@@ -17,6 +17,8 @@ from rich.cells import cell_len, chop_cells
 from verify.engines.trace import Failure, Trace
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
+from verify.reports.inside import InsideRow
+from verify.reports.inside_text import BARS, BEGINS, GOES_ON, InsideText, inside_texts
 from verify.reports.names import printable
 from verify.reports.script_words import script_lines
 from verify.reports.timing_rows import ASCII, UNICODE, Column, Marks, Row, Rows, columns_of
@@ -39,17 +41,22 @@ def picture(
     windows: tuple[Windows, ...] | None = None,
     ascii_only: bool = False,
     told: str | None = None,
+    inside: Sequence[InsideRow] = (),
 ) -> str:
     """The trace as text of lines at most ``width`` columns wide, without a newline at the end.
 
     ``width``: at least 40, less counts as 40. ``windows``: one per branch, in which
     strikes are due, as ``Subject.windows``; without them only the due strike that the
     failure names is shown. ``ascii_only``: no character outside ASCII, names escaped. ``told``:
-    what happened, instead of the sentence of ``reports/words.py``.
+    what happened, instead of the sentence of ``reports/words.py``. ``inside``: modes and timers,
+    as rows below those of signals.
     Output and cost grow with the events of the trace, not with its ticks.
     """
     marks = ASCII if ascii_only else UNICODE
     rows = Rows(trace, link, windows, marks).all()
+    first = min((tick for row in rows for tick in row.changes), default=0)
+    end = trace.failure.tick if trace.failure else None
+    rows = [*rows, *inside_texts(inside, first, end, len(rows), marks)]
     names = [_clean(row.label, ascii_only) for row in rows]
     paper = _Paper(rows, names, max(width, LEAST_WIDTH), marks, trace.failure)
     blocks = paper.blocks()
@@ -200,6 +207,8 @@ class _Canvas:
                 yield self.paper.line(label, self._row(row))
 
     def _row(self, row: Row) -> str:
+        if isinstance(row, InsideText):
+            return row.drawn(self.columns)
         text = []
         for column in self.columns:
             under = row.under(column.first)
@@ -296,6 +305,7 @@ def _key(paper: _Paper, blocks: Sequence[Sequence[Column]], link: Link) -> Itera
         (marks.both, marks.both, "two marks in one tick"),
     ]
     items = [f"{shown} {meaning}" for mark, shown, meaning in words if mark in seen]
+    items += _inside_key(paper)
     items.append(f"one column is 1 tick of {duration_text(link.tick)}")
     if fold := next((c for block in blocks for c in block if c.ticks > 1), None):
         items.append(f"{fold.folded(marks)} {fold.ticks} ticks without a change, left out")
@@ -307,6 +317,15 @@ def _key(paper: _Paper, blocks: Sequence[Sequence[Column]], link: Link) -> Itera
             longer = item
         line = longer
     yield from _wrapped(line, paper.width)
+
+
+def _inside_key(paper: _Paper) -> Iterator[str]:
+    machines = [row for row in paper.rows if isinstance(row, InsideText)]
+    if any(not row.inside.most for row in machines):
+        yield f"{BEGINS}word{GOES_ON}{GOES_ON} a mode or number from there on"
+    if any(row.inside.most for row in machines):
+        bars = f"{BARS[-1]}{BARS[3]}{BARS[0]}" if paper.marks is UNICODE else "951"
+        yield f"{bars} a timer runs down"
 
 
 def _whole_names(paper: _Paper) -> Iterator[str]:

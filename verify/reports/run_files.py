@@ -7,8 +7,16 @@ from verify.parts.link import Link
 from verify.parts.monitor import Windows
 
 
-def run_text(found: Trace, link: Link, windows: tuple[Windows, ...] | None, ending: str) -> str:
-    """Data for .vcd, .csv and .json, a picture for .svg and .txt."""
+def run_text(
+    found: Trace,
+    link: Link,
+    windows: tuple[Windows, ...] | None,
+    ending: str,
+    *,
+    inside: bool = False,
+) -> str:
+    """Data for .vcd, .csv and .json, a picture for .svg and .txt. ``inside``: a text has rows of
+    the machines, too."""
     if ending not in (".svg", ".txt"):
         from verify.recordings.formats import trace_text
 
@@ -16,12 +24,13 @@ def run_text(found: Trace, link: Link, windows: tuple[Windows, ...] | None, endi
     from verify.reports.finer import measured
 
     finer, windows = measured(link, windows, found.script)
+    from verify.reports.inside import inside_rows
+
+    machines = inside_rows(found, link) if inside or ending == ".svg" else []
     if ending == ".svg":
-        from verify.reports.inside import inside_rows
         from verify.reports.timing_svg import timing_svg
 
-        inside = inside_rows(found, link)
-        return timing_svg(found, finer, windows=windows, inside=inside)
+        return timing_svg(found, finer, windows=windows, inside=machines)
     from verify.reports.picture import picture
 
-    return picture(found, finer, windows=windows) + "\n"
+    return picture(found, finer, windows=windows, inside=machines) + "\n"

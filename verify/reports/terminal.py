@@ -26,6 +26,7 @@ from verify.reports.console import error_console
 from verify.reports.console import output_console as _console
 from verify.reports.console import say as _say
 from verify.reports.finer import error_text, measured, parts_sentence
+from verify.reports.inside import inside_rows
 from verify.reports.names import printable
 from verify.reports.picture import picture
 from verify.units import Ticks, duration_text, rate_text, ticks_text
@@ -49,12 +50,15 @@ def live(progress: Progress) -> Iterator[None]:
         yield
 
 
-def show_check(subject: Subject, judged: Judgement) -> None:
-    """The verdict in a sentence, the trace if there is one, and the conditions."""
+def show_check(subject: Subject, judged: Judgement, *, inside: bool = False) -> None:
+    """The verdict in a sentence, the trace if there is one, and the conditions.
+
+    ``inside``: the picture has rows of the machines, too.
+    """
     link, console = subject.link, _console()
     _say(console, check_sentence(link, judged))
     if judged.trace is not None:
-        _show_trace(console, subject, judged.trace)
+        _show_trace(console, subject, judged.trace, inside=inside)
     _say(console, f"By the {judged.engine}: {judged.covered}. {conditions(link)}", "dim")
     _say(console, cautions.SHORT, "dim")
 
@@ -249,12 +253,13 @@ def _ascii_only() -> bool:
     return "utf" not in encoding.lower()
 
 
-def _show_trace(console: Console, subject: Subject, trace: Trace) -> None:
+def _show_trace(console: Console, subject: Subject, trace: Trace, *, inside: bool = False) -> None:
     width = max(40, console.width)
     # The windows are those of presses; a lever's output has no one moment at which it is due.
     windows = subject.windows if subject.link.kind == "press" else None
     link, windows = measured(subject.link, windows, trace.script)
-    drawn = picture(trace, link, width, windows=windows, ascii_only=_ascii_only())
+    machines = inside_rows(trace, subject.link) if inside else ()
+    drawn = picture(trace, link, width, windows=windows, ascii_only=_ascii_only(), inside=machines)
     console.print(Text(drawn), soft_wrap=True)
     if parts := parts_sentence(subject.link, trace.script):
         _say(console, parts)

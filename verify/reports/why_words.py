@@ -156,11 +156,13 @@ class Teller:
         """The receiver acted when a timer of its own ran out."""
         state = f", {self._under_way(mode)}," if mode is not None else ""
         where = "".join(f" ({name} {value})" for name, value in r.numbers)
-        if not r.high:
-            found = f"found {self.line(0)} low at tick {r.tick}"
-            return f"the receiver{state} {found}{where}"
+        # Without a mode, what it saw before is not remembered.
+        taken = [(tick, e) for tick, e in r.high if mode is not None or tick == r.tick]
+        if not taken:
+            at = "whenever it looked" if mode is not None else f"at tick {r.tick}"
+            return f"the receiver{state} found {self.line(0)} low {at}{where}"
         by_edge: dict[tuple[int, tuple[Press, ...]], list[int]] = {}
-        for tick, edge in r.high:
+        for tick, edge in taken:
             by_edge.setdefault((edge.line, edge.presses), []).append(tick)
         levels, before = [], -1
         for (line, presses), ticks in by_edge.items():
