@@ -35,6 +35,8 @@ def svg(words: str, points: Sequence[Measured]) -> bytes:
         time, memory = drawn.subplots(1, 2)
         _panel(time, points, lambda outcome: max(outcome.seconds, 1e-4))
         _panel(memory, points, lambda outcome: outcome.megabytes)
+        time.set_yscale("log")
+        memory.set_ylim(bottom=0)
         for axes, title in ((time, "CPU time, s"), (memory, "peak memory, MB")):
             axes.set_title(title, loc="left", fontsize=10)
             axes.set_xlabel(words)
@@ -50,8 +52,7 @@ def _panel(axes: Axes, points: Sequence[Measured], value: Callable[[Outcome], fl
     values = sorted({p.value for p in points})
     if values[-1] > 4:
         axes.set_xscale("log")
-    axes.set_yscale("log")
-    axes.set_xticks(values, labels=[f"{v:,}" if v < 10_000 else f"{v:.0e}" for v in values])
+    axes.set_xticks(values, labels=[_tick_text(v) for v in values])
     axes.minorticks_off()
     axes.grid(color="#dddddd", linewidth=0.6)
     for kind in dict.fromkeys(p.kind for p in points):
@@ -61,6 +62,10 @@ def _panel(axes: Axes, points: Sequence[Measured], value: Callable[[Outcome], fl
         axes.plot(*zip(*known, strict=True), label=str(kind), markersize=4, linewidth=1.4, **style)
         if own[-1][1] is None and known:
             axes.plot(*known[-1], marker="x", markersize=10, color=style["color"])
+
+
+def _tick_text(value: int) -> str:
+    return f"{value:,}" if value < 10_000 else f"$10^{len(str(value)) - 1}$"
 
 
 def _style(scheme: str, inputs: str) -> dict[str, Any]:
