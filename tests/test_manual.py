@@ -51,6 +51,7 @@ ASKED = [
     "lifetime carillon.toml",
     pytest.param("lifetime bird_hide.toml", marks=pytest.mark.slow),
     "compare two_frames.toml --time 0.3 --jobs 1",
+    "sweep carillon_pulses.toml -o pulses.parquet --jobs 1",
     "table carillon.toml",
     "table puppet_theatre.toml",
     "table stage_lamps.toml",

@@ -25,6 +25,7 @@ from verify.commands.sheet import sheet
 from verify.commands.show import show
 from verify.commands.spacing import spacing
 from verify.commands.summary import summary
+from verify.commands.sweep import sweep
 from verify.commands.table import table
 from verify.commands.trace import trace
 
@@ -55,6 +56,7 @@ questions = (
     recover,
     lifetime,
     compare,
+    sweep,
     table,
     design,
     sheet,

@@ -20,6 +20,11 @@ FIGURES = (
     "optimal",
     "best",
     "bound",
+    "cells",
+    "cells_hold",
+    "cells_fail",
+    "cells_undecided",
+    "cells_not_asked",
 )
 
 # Of a failure, or of a target that does not do its part.

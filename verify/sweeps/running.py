@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import closing, contextmanager
 from importlib import import_module
 from typing import Any
@@ -76,8 +77,20 @@ def run_on_dask(
     """
     from joblib import parallel_config
 
-    with _client(address) as client, parallel_config(backend="dask", client=client):
-        _tell(sweep, numbers, -1, told)
+    distributed: Any = import_module("distributed")
+    try:
+        with _client(address) as client, parallel_config(backend="dask", client=client):
+            _tell(sweep, numbers, -1, told)
+    except distributed.KilledWorker:
+        raise FewwireError(
+            f"--dask {address}: found a cell whose workers are killed again and again, perhaps for "
+            "want of memory; allowed: fewer workers on a machine, or less --memory for each"
+        ) from None
+    except (CancelledError, TimeoutError, distributed.comm.CommClosedError):
+        raise FewwireError(
+            f"--dask {address}: found that the scheduler has gone; allowed: one that stays (the "
+            "same command goes on from there)"
+        ) from None
 
 
 @contextmanager
