@@ -7,15 +7,15 @@ numbers, timers and counts of bank entries, each at a place of its own; bank ent
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields, is_dataclass
 from math import inf
 
 from verify.engines.concrete import Compiled, State
 from verify.errors import FewwireError
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Rule, Statement
-from verify.language.ranges import Range, range_of
+from verify.language.ranges import Range, Ranges, narrowed, range_of
 from verify.language.state import Bank, Emit, Put, Signal, Timer
 
 WORD = 64
@@ -24,7 +24,7 @@ MOST_ENTRIES = 31
 # Bits of a bank entry, one word less its sign and one to spare.
 _MOST_BITS = 62
 # Rounds in which the bounds of fields must come to rest.
-_ROUNDS = 12
+_ROUNDS = 24
 
 
 class UnpackableError(FewwireError):
@@ -166,6 +166,7 @@ class _Bounds:
 
     def __init__(self, compiled: Compiled) -> None:
         self.found: dict[tuple[Signal | Bank, int], Range] = {}
+        self.looked: dict[int, dict[tuple[str, int], int]] = {}
         system = compiled.system
         self.grown = True
         for _ in range(_ROUNDS):
@@ -197,21 +198,24 @@ class _Bounds:
             self.found[place] = wider
             self.grown = True
 
-    def _walk(self, statements: Sequence[Statement], known: dict[ex.Int, Range]) -> None:
+    def _walk(self, statements: Sequence[Statement], known: Ranges) -> None:
         for statement in statements:
             match statement:
-                case Rule(_, _, do):
-                    self._walk(do, known)
+                case Rule(_, guard, do):
+                    self._walk(do, _lasting(known, guard))
                 case First(rules):
-                    self._walk(rules, known)
+                    left = known
+                    for rule in rules:
+                        self._walk(rule.do, _lasting(left, rule.when))
+                        left = _lasting(left, rule.when, holds=False)
                 case Each(source, name, do):
-                    inside = self._bound(source, name, known)
+                    inside = self._bound(source, name, known, do)
                     if inside is not None:
                         self._walk(do, inside)
-                case Earliest(bank, name, _, do, otherwise):
-                    inside = self._bound(bank, name, known)
+                case Earliest(bank, name, where, do, otherwise):
+                    inside = self._bound(bank, name, known, do)
                     if inside is not None:
-                        self._walk(do, inside)
+                        self._walk(do, _lasting(inside, where))
                     self._walk(otherwise, known)
                 case Emit(signal, values):
                     for k, value in enumerate(values):
@@ -223,20 +227,65 @@ class _Bounds:
                 case _:
                     pass
 
+    def _indices(self, do: Sequence[Statement]) -> dict[tuple[str, int], int]:
+        """Of fields that are looked up with, the length of the shortest table."""
+        key = id(do)
+        if key not in self.looked:
+            found: dict[tuple[str, int], int] = {}
+            for lookup in _parts_of(do):
+                if isinstance(lookup, ex.Lookup) and isinstance(lookup.index, ex.Field):
+                    field, many = (lookup.index.name, lookup.index.index), len(lookup.table)
+                    found[field] = min(many, found.get(field, many))
+            self.looked[key] = found
+        return self.looked[key]
+
     def _bound(
-        self, source: Signal | Bank, name: str, known: dict[ex.Int, Range]
-    ) -> dict[ex.Int, Range] | None:
+        self, source: Signal | Bank, name: str, known: Ranges, do: Sequence[Statement]
+    ) -> Ranges | None:
         """What is known inside a statement that binds ``name``; None: nothing is ever bound."""
-        fields: dict[ex.Int, Range] = {}
+        inside: dict[ex.Int, Range] = {}
+        within = self._indices(do)
         for k in range(len(source.fields)):
             if (source, k) not in self.found:
                 return None
-            fields[ex.Field(name, k)] = self.found[source, k]
+            least, most = self.found[source, k]
+            if (name, k) in within:
+                # An index lies inside its table; whether it does is seen when it is used.
+                least, most = max(least, 0), min(most, within[name, k] - 1)
+            inside[ex.Field(name, k)] = least, most
         if isinstance(source, Bank):
             if (source, -1) not in self.found:
                 return None
-            fields[ex.EntryLeft(name)] = (0, max(0, self.found[source, -1][1]))
-        return {**known, **fields}
+            inside[ex.EntryLeft(name)] = (0, max(0, self.found[source, -1][1]))
+        return {**known, **inside}
+
+
+def _lasting(known: Ranges, guard: ex.Bool, *, holds: bool = True) -> Ranges:
+    """What a guard says of what is bound: that stays so, whatever else is assigned."""
+    found = narrowed(known, guard, holds)
+    return {e: found[e] for e in found if e in known or _is_bound(e)}
+
+
+def _parts_of(part: object) -> Iterator[object]:
+    """A statement or expression, and all that it is made of."""
+    if isinstance(part, tuple):
+        for one in part:
+            yield from _parts_of(one)
+    elif is_dataclass(part):
+        yield part
+        for field in fields(part):
+            yield from _parts_of(getattr(part, field.name))
+
+
+def _is_bound(e: ex.Int) -> bool:
+    match e:
+        case ex.Field() | ex.EntryLeft() | ex.Constant():
+            return True
+        case ex.Plus(a, b) | ex.Minus(a, b):
+            return _is_bound(a) and _is_bound(b)
+        case ex.Lookup(_, index):
+            return _is_bound(index)
+    return False
 
 
 def _span(bounds: Range) -> Span:
