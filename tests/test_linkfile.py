@@ -1133,7 +1133,7 @@ def test_what_is_wrong_is_said_in_one_line(text: str, message: str) -> None:
             f'tick: found "x"; allowed: {TICK} (and 1 more problem)',
         ),
         (
-            THREE + "[inputs]\ncount = 0\n[line]\n" + ".".join("a" * 3000) + " = 1",
+            THREE + "[inputs]\ncount = 0\n[line]\n" + ".".join("a" * 60) + " = 1",
             "inputs.count: found 0; allowed: a whole number from 1 to 100000 (and 1 more problem)",
         ),
         ("", f"tick: found nothing; allowed: {TICK} (and 1 more problem)"),
@@ -1310,10 +1310,10 @@ def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyP
     path.chmod(0)
     if os.access(path, os.R_OK):  # the super-user may read everything
 
-        def refuse(self: Path) -> bytes:
+        def refuse(self: Path, mode: str) -> bytes:
             raise PermissionError(13, "Permission denied", str(self))
 
-        monkeypatch.setattr(Path, "read_bytes", refuse)
+        monkeypatch.setattr(Path, "open", refuse)
     expected = f"{path}: found no permission to read it; allowed: a readable file"
     assert message_of(path) == expected
 

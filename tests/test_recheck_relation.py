@@ -16,7 +16,7 @@ import z3
 from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
-from tests.links import framed_serials, links, owns, pulse_gaps, schemes
+from tests.links import even_gaps, framed_serials, links, make_link, owns, pulse_gaps, schemes
 from tests.nightly import examples
 from tests.test_zones import pauses, scans
 from verify.engines.concrete import Compiled, State
@@ -26,6 +26,7 @@ from verify.language import expressions as ex
 from verify.language.machine import System
 from verify.language.state import Number, Timer
 from verify.parts.link import Link, factored
+from verify.parts.operator import Operator
 from verify.parts.signals import failure
 from verify.questions.judging import Subject
 from verify.recheck.claims import PASSED
@@ -216,6 +217,7 @@ def others(system: System, state: State) -> Iterator[State]:
                 made += [rest, [*rest, (left + 1, *fields)], [*place, place[k]]]
                 if fields:
                     made.append([*rest, (left, fields[0] + 1, *fields[1:])])
+            made.append([*place, (1, *(0 for _ in item.fields))])
             made = [tuple(sorted(entries)) for entries in made]
         for other in made:
             yield (*state[:i], other, *state[i + 1 :])
@@ -240,3 +242,21 @@ def test_a_step_is_in_the_queries_and_one_changed_in_one_place_is_not(
     changed = [other for other in others(system, after) if other not in right]
     for other in data.draw(st.lists(st.sampled_from(changed), min_size=1, max_size=4)):
         assert not put.leads_to(other)
+
+
+def test_a_restraint_that_still_runs_is_not_one_that_runs_shorter() -> None:
+    # Found by the test above: what a restraint may be where it is off was let pass where it runs.
+    system = factored(make_link(even_gaps(1), Operator(spacing=9)), None)
+    compiled = Compiled(system)
+    pressed = compiled.step(next(compiled.starts()), 1, (0,))
+    assert pressed is not None
+    ended = compiled.step(pressed[0], 1)
+    assert ended is not None
+    k = [item.name for item in system.memory].index("operator.spacing")
+    assert ended[0][k] == 8
+
+    put = Step(system, pressed[0], 1, ())
+
+    assert put.leads_to(ended[0])
+    for left in (7, 9):
+        assert not put.leads_to((*ended[0][:k], left, *ended[0][k + 1 :]))

@@ -27,6 +27,7 @@ from verify import units
 
 Key = tuple[str | int, ...]
 
+LONGEST_NAME = 1000
 _LONGEST = 60  # characters of a value that are repeated in a message
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -120,6 +121,8 @@ def _label(value: object) -> str:
     proper = isinstance(value, str) and value.isprintable() and value == value.strip() != ""
     if not proper:
         raise refusal(Finding((), "printable text in quotes, without spaces at its ends"))
+    if len(str(value)) > LONGEST_NAME:
+        raise refusal(Finding((), f"at most {LONGEST_NAME} characters"))
     return str(value)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
@@ -48,6 +49,12 @@ from verify.parts.pause import End, Pause
 from verify.stock import Stock
 
 MOST_INPUTS = 100_000
+MOST_BYTES = 16 << 20
+# Of a dotted key; no key that means anything has more than four.
+MOST_PARTS = 64
+_PART = r"""[\w"'-]++[^\S\n]*+\.[^\S\n]*+"""
+_DEEP = re.compile(rf"""(?<![\w"'-])(?:{_PART}){{{MOST_PARTS}}}[\w"'-]""")
+MOST_PAUSE = 100_000
 
 _OUTPUT = "the name of an output, or its number from 1"
 _TICK = 'a quoted duration above 0, like "50 ms" (ns, us, ms, s, min)'
@@ -162,6 +169,14 @@ class PauseTable(Table):
     times: int = Field(1, ge=1, le=8, description="a whole number from 1 to 8")
     end: Literal["transmitter", "receiver", "either"] = "either"
 
+    @field_validator("most")
+    @classmethod
+    def _not_too_long(cls, most: int) -> int:
+        if most > MOST_PAUSE:
+            allowed = f"at most {MOST_PAUSE} ticks: every length is tried; a coarser tick has fewer"
+            raise refusal(Finding((), allowed))
+        return most
+
 
 class Top(Table):
     """The whole file. ``tick`` in seconds; the tables are read one by one."""
@@ -217,14 +232,18 @@ def load_with_stock(path: str | os.PathLike[str]) -> tuple[Link, Stock]:
     return parse_with_stock(text, shown, name, folder=Path(path).parent)
 
 
-def read(path: str | os.PathLike[str], wanted: str = "a link file") -> tuple[str, str, str]:
+def read(
+    path: str | os.PathLike[str], wanted: str = "a link file", most: int = MOST_BYTES
+) -> tuple[str, str, str]:
     """Text of a file, what stands for the file in messages, and a name for what it describes.
 
-    ``wanted``: what should be there. Raises LinkFileError.
+    ``wanted``: what should be there; ``most``: bytes. Raises LinkFileError.
     """
     shown = printable(os.fspath(path)) or '""'
     try:
-        data = Path(path).read_bytes()
+        # Of a device there may be no end.
+        with Path(path).open("rb") as stream:
+            data = stream.read(most + 1)
     except FileNotFoundError:
         raise LinkFileError(shown, "", "no such file", wanted) from None
     except IsADirectoryError:
@@ -235,6 +254,9 @@ def read(path: str | os.PathLike[str], wanted: str = "a link file") -> tuple[str
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         found = f"that it cannot be read ({printable(reason)})"
         raise LinkFileError(shown, "", found, "a readable file") from None
+    if len(data) > most:
+        found = f"more than {most >> 20} megabytes"
+        raise LinkFileError(shown, "", found, f"{wanted} of at most so much")
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -292,6 +314,11 @@ def toml_of(text: str, source: str) -> dict[str, Any]:
     """The tables and keys of a file. Raises LinkFileError."""
     # Some editors begin a file with a byte order mark.
     text = text.removeprefix("\ufeff")
+    # A key of many parts costs its square in time and memory.
+    if (deep := _DEEP.search(text)) is not None:
+        line = text.count("\n", 0, deep.start()) + 1
+        found = f"a key of more than {MOST_PARTS} parts in line {line}"
+        raise LinkFileError(source, "", found, "keys of few parts")
     try:
         return tomllib.loads(text, parse_float=Written)
     except tomllib.TOMLDecodeError as error:

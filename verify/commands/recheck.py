@@ -63,10 +63,10 @@ def recheck(
     """
     from verify.linkfile import read
     from verify.questions.rechecking import recheck as rechecked
-    from verify.recheck.certificate import certificate_of
+    from verify.recheck.certificate import MOST_BYTES, certificate_of
     from verify.recheck.solvers import solver_of
 
-    text, shown, _ = read(certificate, "a certificate")
+    text, shown, _ = read(certificate, "a certificate", MOST_BYTES)
     budget = budget_of(seconds)
     solvers: Any = {name: solver_of(name, budget.left) for name in _SOLVERS[solver]}  # type: ignore[arg-type]
     if folder is not None:

@@ -32,6 +32,21 @@ class OutOfTimeError(FewwireError):
         return "undecided: the time was up before it was known what a press or move does alone"
 
 
+class TooManyError(OutOfTimeError):
+    """There is more to go through, one by one, before a search can begin than anybody waits for."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(what)
+        self.what = what
+        self.covered = f"nothing: there are more than {what}"
+
+    def __str__(self) -> str:
+        return (
+            f"undecided: there are more than {self.what}, which are gone through one by one; "
+            "a coarser tick, or disturbances of fewer ticks, makes fewer"
+        )
+
+
 @dataclass
 class Budget:
     """How far a search may go: seconds of work and states or steps. None: no limit.

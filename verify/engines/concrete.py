@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain, combinations_with_replacement, product
+from math import comb, prod
 from random import Random
 from typing import Any, TypeAlias
 
@@ -33,6 +34,8 @@ DoFn: TypeAlias = Callable[["Tick"], None]
 
 # Random states of a machine that are tried before its first possible one is taken.
 TRIES = 500
+# Of more states at power-up no list is made.
+MOST_STARTS = 200_000
 
 _LATE = re.compile(r"line\d+\.late")
 
@@ -130,9 +133,14 @@ class Compiled:
 
     # -- states ---------------------------------------------------------------
 
-    def starts(self) -> Iterator[State]:
-        """Every state at power-up: one per choice of the unknowns."""
-        for places in product(*(self._starts_of(item) for item in self.memory)):
+    def starts(self, look: Callable[[], None] = lambda: None) -> Iterator[State]:
+        """Every state at power-up: one per choice of the unknowns.
+
+        ``look`` is called now and then, also while none is found, and may raise.
+        """
+        for number, places in enumerate(each_of([self._starts_of(item) for item in self.memory])):
+            if not number % 256:
+                look()
             if self.possible(places):
                 yield self._linked(places)
 
@@ -152,6 +160,9 @@ class Compiled:
             return
         if not unknown:
             lates = []
+        if prod(comb(len(unknown[n[0]]) + len(n) - 1, len(n)) for n in lates if n) > MOST_STARTS:
+            yield from self.starts()
+            return
         values_of = [combinations_with_replacement(unknown[n[0]], len(n)) for n in lates if n]
         for chosen in product(*values_of):
             named = zip(chain.from_iterable(lates), chain.from_iterable(chosen), strict=True)
@@ -635,6 +646,22 @@ class Compiled:
             return False
 
         return run
+
+
+def each_of(choices: Sequence[Sequence[Any]]) -> Iterator[list[Any]]:
+    """As ``itertools.product``, but nothing is made before it is asked for."""
+    turning = [i for i, values in enumerate(choices) if len(values) > 1]
+    at = [0] * len(choices)
+    places = [values[0] for values in choices]
+    while True:
+        yield list(places)
+        for i in reversed(turning):
+            at[i] = (at[i] + 1) % len(choices[i])
+            places[i] = choices[i][at[i]]
+            if at[i]:
+                break
+        else:
+            return
 
 
 @lru_cache(maxsize=64)

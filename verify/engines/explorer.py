@@ -64,6 +64,10 @@ def explore(
     return _Search(compiled or Compiled(system), budget, progress, latencies).run()
 
 
+class _SpentError(Exception):
+    """The budget is spent in the middle of a step."""
+
+
 class _Search:
     def __init__(
         self, compiled: Compiled, budget: Budget, progress: Progress, latencies: bool
@@ -80,19 +84,29 @@ class _Search:
         self.free = [i for i in range(len(self.compiled.memory)) if i not in self.compiled.lenient]
 
     def run(self) -> Answer:
-        for number, state in enumerate(self.compiled.starts()):
-            # A press at the first tick there is; before it nothing can happen.
-            self._reach(_Node(state, -1, 0, None, (), ()), [])
-            if self.budget.spent(number):
-                return self._answer(Verdict.UNDECIDED, complete=False)
+        try:
+            for number, state in enumerate(self.compiled.starts(self._look)):
+                # A press at the first tick there is; before it nothing can happen.
+                self._reach(_Node(state, -1, 0, None, (), ()), [])
+                if self.budget.spent(number):
+                    return self._answer(Verdict.UNDECIDED, complete=False)
+        except _SpentError:
+            return self._answer(Verdict.UNDECIDED, complete=False)
         while self.heap:
             presses, _, _, visit = heappop(self.heap)
             self.progress.presses = presses
-            if self._visit(visit):
-                return self._answer(Verdict.FAILS, complete=False)
+            try:
+                if self._visit(visit):
+                    return self._answer(Verdict.FAILS, complete=False)
+            except _SpentError:
+                return self._answer(Verdict.UNDECIDED, complete=False)
             if self.budget.spent(self.progress.states):
                 return self._answer(Verdict.UNDECIDED, complete=False)
         return self._answer(Verdict.HOLDS, complete=True)
+
+    def _look(self) -> None:
+        if self.budget.spent(0):
+            raise _SpentError
 
     def _answer(self, verdict: Verdict, *, complete: bool) -> Answer:
         if self.failed is not None:
@@ -169,6 +183,9 @@ class _Search:
         ticks = node.ticks + passed
         for state, log, picked in self.compiled.outcomes(node.state, passed, taken):
             self.progress.states += 1
+            # One step may have as many outcomes as there are picks.
+            if not self.progress.states % 1024 and self.budget.spent(self.progress.states):
+                raise _SpentError
             after = _Node(state, ticks, node.presses + len(taken), node, taken, picked)
             if any(signal == failure(0) for signal, _ in log):
                 if self.failed is None:

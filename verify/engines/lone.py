@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import islice
 from math import ceil
 from typing import TypeAlias
 
-from verify.engines.answer import Budget, OutOfTimeError
-from verify.engines.concrete import Compiled, State
+from verify.engines.answer import Budget, OutOfTimeError, TooManyError
+from verify.engines.concrete import MOST_STARTS, Compiled, State
 from verify.engines.lone_level import lone_move
 from verify.errors import UsageError
 from verify.parts.clock import Clock
@@ -34,12 +35,15 @@ class Lone:
 
     ``earliest``/``latest``: of its own first strike; None where it may never come.
     ``settled``: when the last thing happened. ``rests``: the link is then as at power-up.
+    ``apart``: presses at least so many ticks apart do what lone ones do, each one strike of its
+    own; looked for on clocks of unknown rate only, None: not known.
     """
 
     earliest: tuple[Ticks | None, ...]
     latest: tuple[Ticks | None, ...]
     settled: tuple[int, ...]
     rests: bool
+    apart: int | None = None
 
 
 def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
@@ -49,7 +53,7 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
     gives up.
     """
     if link.kind == "level":
-        on_time = _lone_level(replace(link, clock=Clock()))
+        on_time = _lone_level(replace(link, clock=Clock()), budget)
         return _stretched(on_time, link.scheme.stretch(link.clock))
     if link.clock.rated:
         return _lone_at_rates(link, budget or Budget())
@@ -59,7 +63,10 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
     for index in range(link.inputs):
         alike = link.scheme.alike((index,))
         if alike not in known:
-            starts = list(compiled.starts_alike(link.scheme.exchangeable((index,))))
+            found = compiled.starts_alike(link.scheme.exchangeable((index,)))
+            starts = list(islice(found, MOST_STARTS + 1))
+            if len(starts) > MOST_STARTS:
+                raise TooManyError(f"{MOST_STARTS} states at power-up")
             known[alike] = _press(compiled, starts, index, link.outputs[index], budget)
         rows.append(known[alike])
     return Lone(
@@ -86,17 +93,19 @@ def _lone_at_rates(link: Link, budget: Budget) -> Lone:
         rows = [lone_press(system, i, link.outputs[i], budget) for i in range(link.inputs)]
     except OutOfReachError:
         raise OutOfTimeError from None
+    apart = [row[3] for row in rows]
     return Lone(
         tuple(row[0] for row in rows),
         tuple(row[1] for row in rows),
         tuple(row[2] for row in rows),
         on_time.rests,
+        None if None in apart else max(a for a in apart if a is not None),
     )
 
 
-def _lone_level(link: Link) -> Lone:
+def _lone_level(link: Link, budget: Budget | None) -> Lone:
     watched = range(link.inputs) if link.watched is None else [link.watched]
-    rows = {i: lone_move(link, i) for i in watched}
+    rows = {i: lone_move(link, i, budget) for i in watched}
     unwatched = (0, 0, 0, True)
     ordered = [rows.get(i, unwatched) for i in range(link.inputs)]
     return Lone(
@@ -136,6 +145,10 @@ def _press(
             hit = run.first is None and any(s == wanted and v == (output,) for s, v in log)
             first = when if hit else run.first
             open_runs.append(_Run(run.start, after, when, first, run.events + 1))
+            if budget is not None and budget.spent(0):
+                raise OutOfTimeError
+            if len(open_runs) > MOST_STARTS:
+                raise TooManyError(f"{MOST_STARTS} ways that a lone press can go")
     times = [t for t in firsts if t is not None]
     earliest = min(times) if times else None
     latest = max(times) if times and None not in firsts else None

@@ -7,8 +7,10 @@ that it passes through while nothing moves is tried, with every tick before its 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import islice
 
-from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.answer import Budget, OutOfTimeError, TooManyError
+from verify.engines.concrete import MOST_STARTS, Compiled, Occurrence, State
 from verify.errors import UsageError
 from verify.language.state import Signal
 from verify.parts.link import Link, factored
@@ -20,15 +22,19 @@ MOST_STATES = 1_000_000
 Delays = tuple[int | None, int | None, int, bool]
 
 
-def lone_move(link: Link, watched: int) -> Delays:
+def lone_move(link: Link, watched: int, budget: Budget | None = None) -> Delays:
     """Earliest and latest ticks from a move of one lever to its output, and the longest followed.
 
     Earliest is None if the output never follows, latest if it may not; the last says whether
     the link comes to rest. Up and down moves alike; the line's constant delay is left out.
+    Raises OutOfTimeError when the budget is spent, or there is too much to go through.
     """
     compiled = Compiled(factored(link, None))
-    runner = _Runner(compiled, watched, link.outputs[watched])
-    up = runner.moves(runner.while_still(compiled.starts()), strike(0))
+    runner = _Runner(compiled, watched, link.outputs[watched], budget or Budget())
+    starts = list(islice(compiled.starts(), MOST_STARTS + 1))
+    if len(starts) > MOST_STARTS:
+        raise TooManyError(f"{MOST_STARTS} states at power-up")
+    up = runner.moves(runner.while_still(starts), strike(0))
     down = runner.moves(runner.while_still(runner.shown), rest(0))
     times = [*up, *down]
     seen = [t for t in times if t is not None]
@@ -38,8 +44,9 @@ def lone_move(link: Link, watched: int) -> Delays:
 
 
 class _Runner:
-    def __init__(self, compiled: Compiled, watched: int, output: int) -> None:
+    def __init__(self, compiled: Compiled, watched: int, output: int, budget: Budget) -> None:
         self.compiled, self.watched, self.output = compiled, watched, output
+        self.budget = budget
         self.shown: set[State] = set()
         self.longest = 1  # ticks that any move was followed
 
@@ -48,6 +55,8 @@ class _Runner:
         known = set(starts)
         new = list(known)
         while new:
+            if self.budget.spent(0):
+                raise OutOfTimeError
             state = new.pop()
             passed = self.compiled.next_event(state)
             if passed is None:
@@ -68,6 +77,8 @@ class _Runner:
         for state in states:
             event = self.compiled.next_event(state)
             for passed in self._ticks(state, event or 1):
+                if self.budget.spent(0):
+                    raise OutOfTimeError
                 for after, log, _ in self.compiled.outcomes(state, passed, (self.watched,)):
                     yield from self._until(after, log, wanted)
 
@@ -117,3 +128,5 @@ class _Runner:
             passed_through.add(state)
             for after, said, _ in self.compiled.outcomes(state, passed):
                 ways.append((after, said, now + passed))
+                if len(ways) > MOST_STARTS:
+                    raise TooManyError(f"{MOST_STARTS} ways that a lone move can go")

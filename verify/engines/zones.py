@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
-from itertools import count, product
+from itertools import count
 from math import inf
 from typing import Any, TypeAlias
 
@@ -30,6 +30,7 @@ from verify.engines.concrete import (
     IntFn,
     Occurrence,
     Tick,
+    each_of,
     is_unknown,
 )
 from verify.engines.trace import Chosen, Press, Script
@@ -73,9 +74,14 @@ class Stepper(Compiled):
 
     # -- starts ---------------------------------------------------------------
 
-    def zones(self) -> Iterator[tuple[Zone, dict[str, int]]]:
-        """At power-up: one zone per choice of unknown numbers, which come with it."""
-        for places in product(*map(self._ways, self.memory)):
+    def zones(
+        self, look: Callable[[], None] = lambda: None
+    ) -> Iterator[tuple[Zone, dict[str, int]]]:
+        """At power-up: one zone per choice of unknown numbers, which come with it. ``look``: as
+        for ``starts``."""
+        for number, places in enumerate(each_of([self._ways(item) for item in self.memory])):
+            if not number % 256:
+                look()
             if self.possible([_standing(place) for place in places]):
                 yield self._powered(places)
 
@@ -345,6 +351,10 @@ def zones_of(system: System, budget: Budget, progress: Progress) -> tuple[Answer
     return search.run(), search.seen.zones
 
 
+class _SpentError(Exception):
+    """The budget is spent before there is anything to search."""
+
+
 class _Search:
     def __init__(
         self, stepper: Stepper, budget: Budget, progress: Progress, latencies: bool
@@ -361,7 +371,7 @@ class _Search:
 
     def run(self) -> Answer:
         try:
-            for number, (zone, values) in enumerate(self.stepper.zones()):
+            for number, (zone, values) in enumerate(self.stepper.zones(self._look)):
                 self._reach(_Node(zone, 0, None, values=values))
                 if self.budget.spent(number):
                     return self._answer(Verdict.UNDECIDED, "nothing")
@@ -375,7 +385,13 @@ class _Search:
                     return self._answer(Verdict.UNDECIDED, shorter)
         except TimesError as reason:
             return self._answer(Verdict.UNDECIDED, f"nothing: {reason}")
+        except _SpentError:
+            return self._answer(Verdict.UNDECIDED, "nothing")
         return self._answer(Verdict.HOLDS, f"all {self.progress.states} zones", complete=True)
+
+    def _look(self) -> None:
+        if self.budget.spent(0):
+            raise _SpentError
 
     def _answer(self, verdict: Verdict, covered: str, *, complete: bool = False) -> Answer:
         if self.failed is not None:

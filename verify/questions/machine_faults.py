@@ -12,11 +12,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import count
+from itertools import count, islice
 from typing import Any, Literal
 
 from verify.engines.answer import Budget, Progress
-from verify.engines.concrete import Chooser, Compiled, DoFn, Occurrence, State, least_choice
+from verify.engines.concrete import (
+    MOST_STARTS,
+    Chooser,
+    Compiled,
+    DoFn,
+    Occurrence,
+    State,
+    least_choice,
+)
 from verify.engines.explorer import explore
 from verify.language import expressions as ex
 from verify.language.machine import Machine, Rule, Statement, System, walk
@@ -175,7 +183,7 @@ class _Notes(Compiled):
         super().__init__(system)
         self.modes = [i for item, i in self.where.items() if isinstance(item, Mode)]
         self.values: dict[int, set[int]] = {i: set() for i in self.modes}
-        for state in self.starts():
+        for state in islice(self.starts(), MOST_STARTS):
             self._note_modes(state)
 
     def _note_modes(self, state: State) -> None:

@@ -264,7 +264,9 @@ def _all_of(group: Group, pairs: list[_Pair], known: Known) -> tuple[str, bool] 
             factor = dict(factors)[name]
             claims.append(compare("<=", plus(total, values[name], -factor), most))
         if len(off) == 1:
-            fit.any_of(claims, _or_off(claims, values[off[0]]))
+            # Where it counts downwards, what is right of 0 is right of more.
+            enough = claims if dict(factors)[off[0]] < 0 else claims[:1]
+            fit.any_of(enough, _or_off(claims, values[off[0]]))
         elif not fit.says(claims[0]):
             return None
     return both(fit.texts), fit.surely

@@ -23,7 +23,10 @@ from verify.recordings.recording import (
     unknown_signal,
 )
 from verify.recordings.sources import text_of
-from verify.units import whole
+from verify.units import MOST_TICKS, whole
+
+# All of them are held in memory.
+MOST_CHARACTERS = 64 << 20
 
 
 def json_text(trace: Trace, link: Link) -> str:
@@ -73,10 +76,13 @@ def read_json(
     shown = shown_path(path)
     with text_of(path) as stream:
         try:
-            text = stream.read()
+            text = stream.read(MOST_CHARACTERS + 1)
         except UnicodeDecodeError as error:
             line = error.object.count(b"\n", 0, error.start) + 1
             raise RecordingError(shown, line, "bytes that are no text", "text in UTF-8") from None
+    if len(text) > MOST_CHARACTERS:
+        found = f"more than {MOST_CHARACTERS >> 20} million characters"
+        raise RecordingError(shown, 0, found, "less, or .csv or .vcd, which are read bit by bit")
     try:
         file = _File.model_validate(json.loads(text))
     except (json.JSONDecodeError, RecursionError) as error:
@@ -85,6 +91,8 @@ def read_json(
         raise RecordingError(shown, line, f"text that is not JSON ({what})", "JSON") from None
     except ValidationError as error:
         raise _refused(shown, error) from None
+    except ValueError:  # of Python, which makes no number of more than some thousand digits
+        raise RecordingError(shown, 0, "a number of too many digits", "JSON") from None
     allowed = {name: name for name in known} | names
     lines = _lines(text)
     rows: list[Row] = []
@@ -100,6 +108,9 @@ def read_json(
             raise RecordingError(shown, line, found, "events in the order of their times")
         last = event.tick
         at = whole(Fraction(event.tick, file.ticks_per_tick))
+        if at > MOST_TICKS:
+            found = f"events[{k}].tick: a later time"
+            raise RecordingError(shown, line, found, f"at most {MOST_TICKS} ticks")
         rows.append(
             Row(at, signal, PULSE if event.value and signal in pulses else event.value, line)
         )

@@ -11,15 +11,16 @@ import io
 import re
 from collections.abc import Iterator
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 from urllib.parse import unquote
 
 from verify.errors import UsageError
-from verify.fields import printable, value_text
+from verify.fields import LONGEST_NAME, printable, value_text
 from verify.recordings.recording import (
     HIGH,
     HIGH_BEFORE,
     LOW,
+    MOST_NAMES,
     PULSE,
     Recording,
     RecordingError,
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
     from vcd.reader import Token, VarDecl
 
 SCOPE = "link"
+MOST_SCOPES = 1_000
+LONGEST_WORD = 1 << 20
 
 _UNSAFE = re.compile(r"[^!-~]|[%$\[\]\\#]")
 
@@ -85,15 +88,31 @@ def read_vcd(path: str, known: tuple[str, ...], tick: Fraction, names: dict[str,
         for _ in reader.declarations(reader.tokens(stream, lambda line, what: None)):
             pass
     if not reader.signals:
+        among = f"among {reader.others}: {printable(names_text(tuple(reader.some_others)))}"
         raise RecordingError(
             reader.path,
             0,
-            f"no signal of the link among {len(reader.others)}: {names_text(tuple(reader.others))}"
-            if reader.others
-            else "no signals",
+            f"no signal of the link {among}" if reader.others else "no signals",
             f"signals by the names of traces: {names_text(known)}; or --name THEIRS=OURS",
         )
     return Recording(reader.path, frozenset(n for n, _ in reader.signals.values()), reader.rows)
+
+
+class _InWords(io.RawIOBase):
+    """The bytes of a file, as long as no word of it is too long: they are read one by one."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self.stream, self.length = stream, 0
+
+    def readinto(self, buffer: Any) -> int:
+        """As of a file. Raises ValueError."""
+        count = self.stream.readinto(buffer)  # type: ignore[attr-defined]
+        words = re.split(rb"\s", bytes(buffer[:count]))
+        longest = max(self.length + len(words[0]), *map(len, words))
+        if longest > LONGEST_WORD:
+            raise ValueError(f"more than {LONGEST_WORD} characters without white space")
+        self.length = len(words[-1]) + (self.length if len(words) == 1 else 0)
+        return int(count)
 
 
 class _Reader:
@@ -102,12 +121,15 @@ class _Reader:
     ) -> None:
         self.source, self.path = path, shown_path(path)
         self.known = {name: name for name in known} | names
+        # Parts of the longest name: no more of the scopes can matter.
+        self.longest = max((name.count(".") + 1 for name in self.known), default=1)
         self.tick = tick
         self.line = 1
         self.size: Fraction | None = None
         # By identifier code: the signal of the link, and whether it is of type event.
         self.signals: dict[str, tuple[str, bool]] = {}
-        self.others: list[str] = []
+        self.others = 0
+        self.some_others: list[str] = []
         self.ignored: set[str] = set()
 
     def tokens(self, stream: Any, warn: Warn) -> Iterator[Token]:
@@ -115,32 +137,48 @@ class _Reader:
         from vcd.reader import VCDParseError, tokenize
 
         try:
-            for token in tokenize(stream, 1 << 16):
+            for token in tokenize(_InWords(stream), 1 << 16):
                 self.line = token.span.start.line
                 yield token
         except VCDParseError as error:
             self.line = error.loc.line
-            if stream.read(1) == b"" and self.size is not None and self.signals:
+            if self._cut_off(self.line) and self.size is not None and self.signals:
                 warn(self.line, "the file is cut off here; what is incomplete is left out")
                 return
             found = f"text that is not VCD ({str(error).split(': ', 1)[-1]})"
             raise self._error(found, "IEEE 1364 value change dump") from None
-        except (ValueError, UnicodeDecodeError) as error:
+        except ValueError as error:
+            # Python makes no number of more than some thousand digits.
+            what = "a number of too many digits" if "set_int_max" in str(error) else str(error)
             raise self._error(
-                f"text that is not VCD ({error})", "IEEE 1364 value change dump"
+                f"text that is not VCD ({what})", "IEEE 1364 value change dump"
             ) from None
+
+    def _cut_off(self, line: int) -> bool:
+        """The file ends in the middle of this line."""
+        ends, last = 0, b""
+        with bytes_of(self.source) as stream:
+            while block := stream.read(1 << 20):
+                ends, last = ends + block.count(b"\n"), block[-1:]
+        return line > ends and last != b"\n"
 
     def declarations(self, tokens: Iterator[Token]) -> Iterator[Token]:
         """Read what comes before the values; yields the tokens that follow."""
         from vcd.reader import TokenKind
 
-        self.signals, self.others, self.ignored, self.size = {}, [], set(), None
+        self.signals, self.ignored, self.size = {}, set(), None
+        self.others, self.some_others = 0, []
         scopes: list[str] = []
         for token in tokens:
             if token.kind is TokenKind.TIMESCALE:
                 scale = token.timescale
-                self.size = scale.magnitude * UNITS[scale.unit.value]
+                self.size = scale.magnitude * UNITS.get(scale.unit.value, Fraction(0))
+                if self.size <= 0:
+                    found = f"a timescale of {scale.magnitude} {scale.unit.value}"
+                    raise self._error(found, f"1, 10 or 100 of {', '.join(UNITS)}")
             elif token.kind is TokenKind.SCOPE:
+                if len(scopes) == MOST_SCOPES:
+                    raise self._error("more scopes within scopes", f"at most {MOST_SCOPES}")
                 scopes.append(token.scope.ident)
             elif token.kind is TokenKind.UPSCOPE:
                 del scopes[-1:]
@@ -162,10 +200,12 @@ class _Reader:
         full = unquote(".".join([*filter(None, scopes), var.ref_str]))
         # The longest name wins: "line.far" is not a "far" of some scope "line".
         parts = full.split(".")
-        tails = (".".join(parts[k:]) for k in range(len(parts)))
+        tails = (".".join(parts[k:]) for k in range(max(0, len(parts) - self.longest), len(parts)))
         name = next((self.known[tail] for tail in tails if tail in self.known), None)
         if name is None:
-            self.others.append(full)
+            self.others += 1
+            if len(self.some_others) < MOST_NAMES:
+                self.some_others.append(full[:LONGEST_NAME])
             self.ignored.add(var.id_code)
             return
         if var.size not in (0, 1):
