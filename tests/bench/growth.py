@@ -12,6 +12,7 @@ what they are) and a picture for each of the four, as SVG.
 
 from __future__ import annotations
 
+import csv
 import json
 import subprocess
 import sys
@@ -196,6 +197,22 @@ def fit_row(found: Fit) -> tuple[str, ...]:
     )
 
 
+def kept(file: Path, axes: Sequence[str]) -> list[Measured]:
+    """The points of these axes from an earlier run."""
+    if not axes:
+        return []
+    numbers = {"seconds": float, "megabytes": float, "added": float, "spacing": int}
+    found = []
+    for row in csv.DictReader(file.read_text().splitlines()):
+        values = {f.name: row[f.name] or None for f in fields(Outcome)}
+        made = {k: numbers.get(k, str)(v) if v is not None else None for k, v in values.items()}
+        outcome = Outcome(**made) if row["seconds"] else None  # type: ignore[arg-type]
+        if row["axis"] in axes:
+            kind = Kind(row["scheme"], row["kind"])
+            found.append(Measured(row["axis"], kind, int(row["value"]), outcome))
+    return found
+
+
 HEAD = (
     "scheme, inputs",
     "last point",
@@ -234,14 +251,20 @@ def report(points: Sequence[Measured], limit: float) -> str:
 
 @click.command(help=__doc__)
 @click.option("--limit", default=60.0, help="CPU seconds of a point.", show_default=True)
-@click.option("--axis", "only", multiple=True, help="Measure these only: inputs, tick, bits, held.")
+@click.option(
+    "--axis",
+    "only",
+    multiple=True,
+    help="Measure this again (inputs, tick, bits, held), keep the rest.",
+)
 @click.option("--most", type=int, help="No values above this.")
 @click.option("--out", type=click.Path(path_type=Path), default=REPORTS, help="Folder to write to.")
 def main(limit: float, only: tuple[str, ...], most: int | None, out: Path) -> None:
     """Measure, and write all files."""
-    points: list[Measured] = []
+    others = [axis.name for axis in AXES if only and axis.name not in only]
+    points = kept(out / "growth.csv", others)
     for axis in AXES:
-        if only and axis.name not in only:
+        if axis.name in others:
             continue
         values = [v for v in axis.values if most is None or v <= most]
         for kind in axis.kinds:

@@ -34,10 +34,13 @@ def svg(words: str, points: Sequence[Measured]) -> bytes:
         drawn = Figure(figsize=(10.5, 4.8), facecolor="white")
         time, memory = drawn.subplots(1, 2)
         _panel(time, points, lambda outcome: max(outcome.seconds, 1e-4))
-        _panel(memory, points, lambda outcome: outcome.megabytes)
+        _panel(memory, points, lambda outcome: outcome.added)
         time.set_yscale("log")
-        memory.set_ylim(bottom=0)
-        for axes, title in ((time, "CPU time, s"), (memory, "peak memory, MB")):
+        memory.set_ylim(0, max(1, 1.05 * memory.get_ylim()[1]))
+        for axes, title in (
+            (time, "CPU time, s"),
+            (memory, "peak memory, MB above that of the process at rest"),
+        ):
             axes.set_title(title, loc="left", fontsize=10)
             axes.set_xlabel(words)
         handles, labels = time.get_legend_handles_labels()

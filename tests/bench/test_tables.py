@@ -103,3 +103,11 @@ def test_every_encoding_gives_the_same_answers(kind, name):
     known = tuple(question.verdict for question in asked.questions)
     assert known == (Verdict.HOLDS, Verdict.FAILS)
     assert found == ((Verdict.UNDECIDED, Verdict.FAILS) if name in LOOKING_ONLY else known)
+
+
+def test_what_is_not_measured_again_is_kept(tmp_path):
+    known = points([0.5, 1.0], cut=True)
+    file = tmp_path / "growth.csv"
+    file.write_text(as_csv(growth.ROWS, growth.csv_rows(known, 20.0)))
+    assert growth.kept(file, ["inputs"]) == known
+    assert growth.kept(file, ["tick"]) == []
