@@ -250,12 +250,12 @@ def report(points: Sequence[Measured], limit: float) -> str:
 
 
 @click.command(help=__doc__)
-@click.option("--limit", default=60.0, help="CPU seconds of a point.", show_default=True)
+@click.option("--limit", default=20.0, help="CPU seconds of a point.", show_default=True)
 @click.option(
     "--axis",
     "only",
     multiple=True,
-    help="Measure this again (inputs, tick, bits, held), keep the rest.",
+    help="Measure it again, keep the rest.",
 )
 @click.option("--most", type=int, help="No values above this.")
 @click.option("--out", type=click.Path(path_type=Path), default=REPORTS, help="Folder to write to.")

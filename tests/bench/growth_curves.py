@@ -39,7 +39,7 @@ def svg(words: str, points: Sequence[Measured]) -> bytes:
         memory.set_ylim(0, max(1, 1.05 * memory.get_ylim()[1]))
         for axes, title in (
             (time, "CPU time, s"),
-            (memory, "peak memory, MB above that of the process at rest"),
+            (memory, "peak memory, MB more than at rest"),
         ):
             axes.set_title(title, loc="left", fontsize=10)
             axes.set_xlabel(words)

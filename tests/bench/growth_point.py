@@ -31,7 +31,7 @@ class Point:
     finer: int = 1
     bits: int | None = None
     held: int | None = None
-    limit: float = 60.0
+    limit: float = 20.0
 
 
 @dataclass(frozen=True)
