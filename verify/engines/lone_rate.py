@@ -6,7 +6,7 @@ The solver follows one press to rest; earliest and latest are exact, over all ra
 from __future__ import annotations
 
 from fractions import Fraction
-from math import ceil
+from math import ceil, floor
 
 from verify.engines.answer import Budget, Progress
 from verify.engines.linear import Exact, term
@@ -17,14 +17,16 @@ from verify.language.machine import System
 from verify.parts.signals import strike
 from verify.units import Ticks, whole
 
-Row = tuple[Ticks | None, Ticks | None, int]
+Row = tuple[Ticks | None, Ticks | None, int, int | None]
 
 
 def lone_press(system: System, index: int, output: int, budget: Budget) -> Row:
     """Earliest and latest strike after a press of one input, and when all is at rest, in ticks.
 
     ``system``: one branch without monitors. Earliest is None if it never strikes, latest if it
-    may not. Raises OutOfReachError if it does not come to rest, or the budget is spent.
+    may not. Last, ticks after which another press finds all as at power-up; None if this press
+    may strike what it should not, or not once, or leave something behind. Raises
+    OutOfReachError if it does not come to rest, or the budget is spent.
     """
     return _Lone(system, output, budget).follow(index)
 
@@ -37,7 +39,7 @@ class _Lone(Search):
         self.latest: Exact | None = None
         self.settled: Exact = 0
         self.unstruck: Cond = True
-        self.may_miss = False
+        self.may_miss = self.may_stray = self.may_leave = False
 
     def follow(self, index: int) -> Row:
         picks: list[tuple[str, Num]] = []
@@ -50,7 +52,12 @@ class _Lone(Search):
             next_outcome = self._pass_time(moment, ends)
             if next_outcome is None:
                 latest = None if self.may_miss else self.latest
-                return self._ticks(self.earliest), self._ticks(latest), self._settled()
+                return (
+                    self._ticks(self.earliest),
+                    self._ticks(latest),
+                    self._settled(),
+                    self._apart(),
+                )
             self._strikes(next_outcome, moment)
         raise OutOfReachError(f"{MOST_EVENTS} events after a press without coming to rest")
 
@@ -60,12 +67,22 @@ class _Lone(Search):
     def _settled(self) -> int:
         return ceil(Fraction(self.settled) / self.symbolic.system.resolution)
 
+    def _apart(self) -> int | None:
+        if self.may_miss or self.may_stray or self.may_leave:
+            return None
+        return floor(Fraction(self.settled) / self.symbolic.system.resolution) + 1
+
     def _strikes(self, outcome: Outcome, moment: Moment) -> None:
         struck: Cond = False
+        stray: Cond = False
         for event in outcome.said:
             if event.signal == strike(0):
-                mine = both(event.when, equal(event.values[0], self.output))
-                struck = either(struck, mine)
+                right = equal(event.values[0], self.output)
+                struck = either(struck, both(event.when, right))
+                stray = either(stray, both(event.when, negate(right)))
+        stray = either(stray, both(struck, negate(self.unstruck)))
+        if stray is not False and self._possible([*moment.given, stray]):
+            self.may_stray = True
         first = [*moment.given, self.unstruck, struck]
         if struck is False or not self._possible(first):
             return
@@ -85,6 +102,9 @@ class _Lone(Search):
         self.settled = max(self.settled, last)
         if self._possible([*moment.given, rest, self.unstruck]):
             self.may_miss = True
+        left = self._differs(moment.state, self.start)
+        if left is not False and self._possible([*moment.given, rest, left]):
+            self.may_leave = True
 
     def _extreme_of(self, given: list[Cond], value: Num, least: bool) -> Exact:
         if isinstance(value, (int, Fraction)):

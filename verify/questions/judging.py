@@ -26,6 +26,7 @@ from verify.parts.clock import PERIOD
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.parts.pause import End, Pause, stops
+from verify.questions.resting import by_rest
 from verify.questions.symmetry import by_symmetry
 from verify.questions.waiting import by_waiting
 from verify.units import Ticks
@@ -252,6 +253,7 @@ def judge(
                 seen = None
                 if engine == "auto" and not latencies:
                     seen = by_symmetry(link, windows, subject.lone_of, budget, progress, brief)
+                    seen = seen or by_rest(link, windows, subject.lone_of(link))
                     if queued and seen is None:
                         ask = partial(
                             _ask, rests=rests, engine=engine, budget=budget, progress=progress
