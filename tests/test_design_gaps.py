@@ -243,3 +243,21 @@ def test_rate_and_jitter_together_are_proved_at_a_spacing_that_lets_the_line_res
     assert design.optimal
     assert design.below is None
     assert "left open" in design.notes[-1]
+
+
+class Hurried(Effort):
+    """Leaves hardly any time for the check."""
+
+    def for_check(self) -> Budget:
+        return Budget(0.1)
+
+
+def test_the_check_of_a_design_stops_when_its_time_is_up() -> None:
+    demand = GapDemand(16, jitter=1, rate=Fraction(1, 100))
+
+    found = design_gaps(demand, TICK, Hurried())
+
+    assert found.optimal
+    assert found.verdict is Verdict.UNDECIDED
+    assert found.judged is not None
+    assert "time was up" in found.judged.covered

@@ -15,7 +15,7 @@ from verify.design.proof import Effort, Proof
 from verify.design.rulers import best_ruler
 from verify.design.words import Demand
 from verify.design.writing import LinkText, Value
-from verify.engines.answer import Verdict
+from verify.engines.answer import OutOfTimeError, Verdict
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, LinkFileError
 from verify.linkfile import parse
@@ -346,7 +346,13 @@ def _asking(link: Callable[[int, int], LinkText], effort: Effort) -> Callable[[i
 def _judged(design: Design, effort: Effort) -> Design:
     if design.link is None:
         raise AssertionError("nothing to judge")
-    judged = judge(_subject(design.link), "auto", effort.progress, budget=effort.for_check())
+    budget = effort.for_check()
+    try:
+        subject = Subject(parse(design.link.text(), _FILE), budget=budget)
+        judged = judge(subject, "auto", effort.progress, budget=budget)
+    except OutOfTimeError:  # while lone presses were worked out, at all rates of a clock
+        covered = "not every press alone: the time was up"
+        judged = Judgement(Verdict.UNDECIDED, "solver", covered)
     return _agreed(replace(design, judged=judged))
 
 
