@@ -104,7 +104,7 @@ def changed(draw: st.DrawFn, names: list[str]) -> dict[str, Any]:
 
 
 @given(changed(HELD))
-@settings(max_examples=150, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.filter_too_much])
 def test_a_changed_certificate_is_refused_or_still_true_of_the_link_in_it(
     certificate: dict[str, Any],
 ) -> None:
@@ -123,7 +123,7 @@ def test_a_changed_certificate_is_refused_or_still_true_of_the_link_in_it(
 
 
 @given(changed(["puppet_theatre"]))
-@settings(max_examples=100, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.filter_too_much])
 def test_a_changed_run_is_refused_or_still_fails(certificate: dict[str, Any]) -> None:
     found = asked(certificate)
     if isinstance(found, str) or found.verdict != "confirmed":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 
 from verify.errors import UsageError
@@ -10,18 +11,40 @@ from verify.errors import UsageError
 
 def check_writable(path: str, *, overwrite: bool = False) -> None:
     """Raise UsageError, before long work, where ``write_whole`` would do so after it."""
-    if not overwrite and os.path.lexists(path):
-        raise UsageError(f"{path}: found a file of that name; allowed: a new name, or --force")
     folder = os.path.dirname(path) or "."
-    reason = None
+    reason = _taken(path)
     if not os.path.isdir(folder):
         reason = "no such directory"
     elif not os.access(folder, os.W_OK | os.X_OK):
         reason = "permission denied"
-    elif os.path.isdir(path):
-        reason = "a directory"
     if reason is not None:
-        raise UsageError(f"{path}: found {reason}; allowed: a place to write to")
+        raise _refused(path, reason)
+    if not overwrite and os.path.lexists(path):
+        raise _there(path)
+
+
+def _taken(path: str) -> str | None:
+    """What stands there that no file may take the place of."""
+    try:
+        mode = os.lstat(path).st_mode
+    except (OSError, ValueError):
+        return None
+    if stat.S_ISDIR(mode) or os.path.isdir(path):
+        return "a directory"
+    return None if stat.S_ISREG(mode) or stat.S_ISLNK(mode) else "a device or pipe"
+
+
+def _refused(path: str, reason: str) -> UsageError:
+    return UsageError(f"{_shown(path)}: found {reason}; allowed: a place to write to")
+
+
+def _there(path: str) -> UsageError:
+    return UsageError(f"{_shown(path)}: found a file of that name; allowed: a new name, or --force")
+
+
+def _shown(path: str) -> str:
+    """On one line."""
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in path) or '""'
 
 
 def check_apart(*paths: str) -> None:
@@ -30,17 +53,21 @@ def check_apart(*paths: str) -> None:
     for path in paths:
         real = os.path.realpath(path)
         if real in known:
-            raise UsageError(f"{path}: found it named twice; allowed: a file of its own")
+            raise UsageError(f"{_shown(path)}: found it named twice; allowed: a file of its own")
         known.add(real)
 
 
 def write_whole(path: str, data: str | bytes, *, overwrite: bool = False) -> None:
     """Write bytes, or text as UTF-8, under a temporary name beside ``path``, then move it there.
 
+    A link is replaced, not followed. Of two runs that write one file the last one's is there,
+    or, where ``overwrite`` is off, the first one's; whole in either case.
     Raises UsageError if the file is there and ``overwrite`` is off, or it cannot be written.
     """
+    if (reason := _taken(path)) is not None:
+        raise _refused(path, reason)
     if not overwrite and os.path.lexists(path):
-        raise UsageError(f"{path}: found a file of that name; allowed: a new name, or --force")
+        raise _there(path)
     folder = os.path.dirname(path) or "."
     temporary = None
     try:
@@ -50,9 +77,25 @@ def write_whole(path: str, data: str | bytes, *, overwrite: bool = False) -> Non
         mask = os.umask(0)
         os.umask(mask)
         os.chmod(temporary, 0o666 & ~mask)  # mkstemp makes files private
-        os.replace(temporary, path)
-    except OSError as error:
+        _move(temporary, path, overwrite)
+    except FileExistsError:
+        raise _there(path) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error) or "not writable"
+        raise _refused(path, reason.lower()) from None
+    finally:
         if temporary is not None and os.path.exists(temporary):
             os.unlink(temporary)
-        reason = error.strerror or "not writable"
-        raise UsageError(f"{path}: found {reason.lower()}; allowed: a place to write to") from None
+
+
+def _move(temporary: str, path: str, overwrite: bool) -> None:
+    if not overwrite:
+        try:
+            os.link(temporary, path)
+            return
+        except FileExistsError:
+            raise
+        except OSError:  # a file system without links
+            if os.path.lexists(path):
+                raise FileExistsError from None
+    os.replace(temporary, path)

@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import islice
 from math import ceil
 from typing import TypeAlias
 
 from verify.engines.answer import Budget, OutOfTimeError, TooManyError
 from verify.engines.concrete import MOST_STARTS, Compiled, State
-from verify.engines.lone_level import lone_move
+from verify.engines.lone_level import listed, lone_move
 from verify.errors import UsageError
 from verify.parts.clock import Clock
 from verify.parts.link import Link, factored
@@ -64,9 +63,7 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
         alike = link.scheme.alike((index,))
         if alike not in known:
             found = compiled.starts_alike(link.scheme.exchangeable((index,)))
-            starts = list(islice(found, MOST_STARTS + 1))
-            if len(starts) > MOST_STARTS:
-                raise TooManyError(f"{MOST_STARTS} states at power-up")
+            starts = listed(found, budget)
             known[alike] = _press(compiled, starts, index, link.outputs[index], budget)
         rows.append(known[alike])
     return Lone(

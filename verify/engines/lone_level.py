@@ -7,7 +7,6 @@ that it passes through while nothing moves is tried, with every tick before its 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from itertools import islice
 
 from verify.engines.answer import Budget, OutOfTimeError, TooManyError
 from verify.engines.concrete import MOST_STARTS, Compiled, Occurrence, State
@@ -31,9 +30,7 @@ def lone_move(link: Link, watched: int, budget: Budget | None = None) -> Delays:
     """
     compiled = Compiled(factored(link, None))
     runner = _Runner(compiled, watched, link.outputs[watched], budget or Budget())
-    starts = list(islice(compiled.starts(), MOST_STARTS + 1))
-    if len(starts) > MOST_STARTS:
-        raise TooManyError(f"{MOST_STARTS} states at power-up")
+    starts = listed(compiled.starts(), budget)
     up = runner.moves(runner.while_still(starts), strike(0))
     down = runner.moves(runner.while_still(runner.shown), rest(0))
     times = [*up, *down]
@@ -41,6 +38,18 @@ def lone_move(link: Link, watched: int, budget: Budget | None = None) -> Delays:
     latest = None if None in times or not seen else max(seen)
     rests = any(compiled.next_event(state) is None for state in runner.shown)
     return min(seen, default=None), latest, runner.longest, rests
+
+
+def listed(starts: Iterable[State], budget: Budget | None) -> list[State]:
+    """All of them. Raises OutOfTimeError, also where there are too many."""
+    found: list[State] = []
+    for state in starts:
+        found.append(state)
+        if budget is not None and budget.spent(0):
+            raise OutOfTimeError
+        if len(found) > MOST_STARTS:
+            raise TooManyError(f"{MOST_STARTS} states at power-up")
+    return found
 
 
 class _Runner:
