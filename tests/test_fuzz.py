@@ -9,7 +9,9 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from models.parallel_code import ParallelCode
+from models.pulse_gap import PulseGap
 from models.wire_per_input import WirePerInput
 from tests.links import line_faults, make_link, schemes
 from verify.cli import main
@@ -28,13 +31,15 @@ from verify.fuzzing.bench import Bench, NotAllowedError
 from verify.fuzzing.child import Child
 from verify.fuzzing.target import CallableTarget, Listener, Said, TargetError, Word
 from verify.linkfile import load
+from verify.parts.clock import Clock
 from verify.parts.foreign import ForeignEnd, hearings, sayings
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
+from verify.parts.pause import End, Pause
 from verify.parts.scheme import Scheme
 from verify.parts.stretch import Place, Stretch, edges_at, systems
-from verify.questions.fuzz import Tried, fuzz
+from verify.questions.fuzz import Fuzzed, Tried, fuzz
 from verify.questions.judging import Subject
 
 TARGETS = Path(__file__).parent / "targets"
@@ -478,7 +483,11 @@ def test_wrong_input_is_one_line(arguments: list[str], words: str) -> None:
 
 @pytest.mark.parametrize(
     ("line", "key"),
-    [("[clock]\nrate = 0.01", "clock.rate"), ("[pause]\nmost = 2", "pause"), ("", "start")],
+    [
+        ("[clock]\nrate = 0.01", "clock.rate"),
+        ('[pause]\nmost = 2\nend = "receiver"', "pause"),
+        ("", "start"),
+    ],
 )
 def test_what_one_end_cannot_be_asked_of(line: str, key: str, tmp_path: Path) -> None:
     path = tmp_path / "link.toml"
@@ -488,6 +497,74 @@ def test_what_one_end_cannot_be_asked_of(line: str, key: str, tmp_path: Path) ->
 
     assert result.exit_code == 2
     assert f"{key}: found" in result.stderr
+
+
+class Shutters:
+    """A receiver of gaps 4 and 9; ``off``: how far a gap may be off."""
+
+    def __init__(self, off: int) -> None:
+        self.off = off
+        self.armed: int | None = None
+
+    def __call__(self, tick: int, words: list[Word]) -> list[Word]:
+        if ("line", 1) not in words:
+            return []
+        if self.armed is None or tick - self.armed > 9 + self.off:
+            self.armed = tick
+            return []
+        gap, self.armed = tick - self.armed, None
+        return [(f"out.k{k}", 1) for k, g in ((1, 4), (2, 9)) if abs(gap - g) <= self.off]
+
+
+class Keys:
+    """A transmitter of gaps 4 and 20, the second of which it makes ``longer``."""
+
+    def __init__(self, longer: int) -> None:
+        self.edges: list[tuple[int, int]] = []
+        self.gaps = {"in.k1": 4, "in.k2": 20 + longer}
+
+    def __call__(self, tick: int, words: list[Word]) -> list[Word]:
+        for name, value in words:
+            if value:
+                gap = self.gaps[name]
+                self.edges += [(tick + at, 1 - at % gap) for at in (0, 1, gap, gap + 1)]
+        return [("line", value) for at, value in sorted(self.edges) if at == tick]
+
+
+def fuzzed(link: Link, end: ForeignEnd, make: Callable[[], object]) -> Fuzzed:
+    known = frozenset(name for name, _ in sayings(link, end))
+    bench = Bench(Subject(link), end, CallableTarget(lambda: make(), known, 5))
+    return fuzz(bench, 50, 3, 1, Budget(30), Tried())
+
+
+def test_the_models_end_pauses() -> None:
+    scheme = PulseGap((4, 9), 1, (1, 1))
+    link = make_link(scheme, Operator(spacing=14), pause=Pause(1, 1, End.EITHER))
+    assert fuzzed(link, "receiver", lambda: Shutters(1)).outcome is None
+
+    strict = fuzzed(link, "receiver", lambda: Shutters(0)).outcome
+
+    assert strict is not None
+    assert [(pick.name, pick.value) for pick in strict.script.picks] == [("pause.transmitter", 0)]
+    assert len(strict.script.presses) == 1
+    undisturbed = replace(link, pause=Pause())
+    assert fuzzed(undisturbed, "receiver", lambda: Shutters(0)).outcome is None
+
+
+def test_a_transmitter_may_be_off_as_the_file_lets_its_clock() -> None:
+    """One tick in 20 is 5 %; its edges go to all branches."""
+    link = make_link(PulseGap((4, 20), 1, (1, 1)), Operator(spacing=30), branches=(0, 3))
+    off = replace(link, clock=Clock((Fraction(-1, 20), Fraction(1, 20))))
+
+    assert fuzzed(link, "transmitter", lambda: Keys(0)).outcome is None
+    assert fuzzed(off, "transmitter", lambda: Keys(1)).outcome is None
+    late = fuzzed(link, "transmitter", lambda: Keys(1)).outcome
+    further = fuzzed(off, "transmitter", lambda: Keys(2)).outcome
+
+    assert late is not None
+    assert late.trace.failure is not None
+    assert late.trace.failure.kind in ("late", "lost")
+    assert further is not None
 
 
 def test_hypothesis_is_an_extra(monkeypatch: pytest.MonkeyPatch) -> None:

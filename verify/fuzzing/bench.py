@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from itertools import groupby
-from math import ceil
+from math import ceil, floor
 
 from verify.engines.simulator import Moment, NotAllowedError, Simulator, replay
 from verify.engines.trace import Chosen, Script, Trace
@@ -18,6 +19,7 @@ from verify.fuzzing.target import Said, Target, TargetError
 from verify.language.expressions import Pick
 from verify.parts.foreign import ForeignEnd, foreign, hearings, sayings
 from verify.parts.link import Link
+from verify.parts.pause import End
 from verify.parts.player import PLAYED
 from verify.questions.judging import Subject
 
@@ -49,17 +51,25 @@ class Bench:
     def __init__(self, subject: Subject, end: ForeignEnd, target: Target) -> None:
         whole = subject.link
         _check(whole, end)
-        single = whole if len(whole.branches) == 1 else replace(whole, branches=whole.branches[:1])
-        self.model = subject if single is whole else Subject(single, subject.lones)
+        here = _one_sided(whole, end)
+        self.model = subject if here == whole else Subject(here, subject.lones)
         self.end, self.target = end, target
-        self.link, played = foreign(single, end)
+        self.link, played = foreign(here, end)
         self.windows = self.model.windows
-        self._sayings = sayings(single, end)
+        if whole.clock.rated:
+            # What the clock of the target may be off is allowed to it; the model's end has none.
+            self.windows = tuple(
+                replace(
+                    w, earliest=tuple(map(floor, w.earliest)), latest=tuple(map(ceil, w.latest))
+                )
+                for w in subject.windows
+            )
+        self._sayings = sayings(here, end)
         self._numbers = {edge: k for k, edge in enumerate(played.edges)}
         self.fixed = {number.name for number in played.shared}
-        self._hearings = hearings(single, end)
-        self.longest = ceil(max(self.windows[0].latest))
-        self.restless = single.scheme.warm_up > 0
+        self._hearings = hearings(here, end)
+        self.longest = ceil(max(max(w.latest) for w in self.windows)) + here.pause.reach
+        self.restless = here.scheme.warm_up > 0
 
     def simulator(self, delay: int) -> Simulator:
         """Without the monitor."""
@@ -161,18 +171,44 @@ def _with(script: Script, more: list[Chosen]) -> Script:
 
 def _check(link: Link, end: ForeignEnd) -> None:
     """Raises UsageError for what cannot be asked of one end alone."""
-    if link.clock.rated:
+    if link.clock.rated and end == "receiver":
         raise UsageError(
-            "clock.rate: found a clock that is off; allowed: none, the target counts whole ticks"
+            "clock.rate: found a clock that is off; allowed: none for a receiver, which is told "
+            "whole ticks, and edges of such a clock come between them"
+        )
+    if link.clock.rated and link.scheme.warm_up:
+        raise UsageError(
+            "clock.rate: found a clock that is off; allowed: none on a link that never rests, "
+            "whose ends are then in step for a while only"
         )
     if link.any_start:
         raise UsageError(
-            'start: found "any"; allowed: nothing, no state can be given to the target'
+            'start: found "any"; allowed: nothing, no state can be given to the target, and what '
+            "is right after a start apart from it is not known"
         )
-    if link.pause.most:
+    if link.pause.most and link.pause.ends == (End(end),):
         raise UsageError(
-            f"pause: found one; allowed: none, the {end} cannot be made to wait for it"
+            f'pause: found one of the {end}; allowed: end = "{_other(end).value}", the {end} here '
+            "cannot be made to stand still"
         )
+
+
+def _other(end: ForeignEnd) -> End:
+    return End.TRANSMITTER if end == "receiver" else End.RECEIVER
+
+
+def _one_sided(link: Link, end: ForeignEnd) -> Link:
+    """The link as far as its other end goes: only the model's pauses, the branch of a receiver,
+    a clock that is the target's own."""
+    if end == "receiver":
+        link = replace(link, branches=link.branches[:1])
+    if link.pause.most:
+        link = replace(link, pause=replace(link.pause, end=_other(end)))
+        if link.unstoppable is not None:
+            link = replace(link, pause=replace(link.pause, most=0))
+    if link.clock.rated:
+        link = replace(link, clock=replace(link.clock, rate=(Fraction(0), Fraction(0))))
+    return link
 
 
 __all__ = ["Bench", "Chooser", "NotAllowedError", "Outcome"]

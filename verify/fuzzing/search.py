@@ -16,7 +16,12 @@ from hypothesis import strategies as st
 from hypothesis.configuration import set_hypothesis_home_dir
 from hypothesis.errors import Flaky
 from hypothesis.reporting import with_reporter
-from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    rule,
+    run_state_machine_as_test,
+)
 
 from verify.engines.answer import Budget, Progress
 from verify.engines.concrete import Compiled, State, is_unknown
@@ -24,6 +29,7 @@ from verify.engines.shrink import size
 from verify.engines.trace import Chosen, Press, Script
 from verify.fuzzing.bench import Bench, Outcome
 from verify.language.expressions import Pick
+from verify.parts.pause import told
 
 _MOST_DISTANCES = 200
 
@@ -63,7 +69,7 @@ def search(
     """Up to ``runs`` sequences of up to ``presses`` changes; the same seed gives the same."""
     log = Log(distances=_distances(bench))
 
-    class Sequences(_Sequences):
+    class Sequences(_Pausing if bench.link.pause.most else _Sequences):  # type: ignore[misc]
         def __init__(self) -> None:
             super().__init__(bench, log, budget, progress)
 
@@ -142,6 +148,9 @@ class _Sequences(RuleBasedStateMachine):
         link = self.bench.link
         self.delay = data.draw(st.integers(*link.delay))
         self.compiled: Compiled = self.bench.simulator(self.delay).compiled
+        others = range(self.compiled.inputs, self.compiled.count)
+        taken = {k: self.compiled.disturbed(0, [k])[0] for k in others}
+        self.pauses = [k for k, chosen in taken.items() if told(chosen) is not None]
         self.constants = {}
         for item in self.compiled.memory:
             if is_unknown(item) and item.name not in self.bench.fixed:
@@ -228,3 +237,18 @@ class _Sequences(RuleBasedStateMachine):
         if result is None:
             raise AssertionError("an open offer was refused")
         self.state, self.now = result[0], now
+
+
+class _Pausing(_Sequences):
+    """The same, where the model's end may stop."""
+
+    @rule(data=st.data())
+    def pause(self, data: st.DataObject) -> None:
+        """It stops, if it may."""
+        self.whole, self.data = False, data
+        index = data.draw(st.sampled_from(self.pauses))
+        self._pass(data.draw(st.integers(0, self.bench.longest)))
+        if self.compiled.step(self.state, 1, [index]) is not None:
+            self._step(1, [index])
+            self.picks += self.compiled.disturbed(self.now, [index])
+        self.whole = True

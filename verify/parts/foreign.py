@@ -54,9 +54,11 @@ def line_name(link: Link, line: int) -> str:
 
 
 def foreign(link: Link, end: ForeignEnd) -> tuple[Link, Foreign]:
-    """The link with that end played, and its scheme. Of several branches the first is left."""
+    """The link with that end played, and its scheme. A receiver is on the first branch; what a
+    transmitter sends goes to all."""
     scheme = Foreign(link.scheme, end, tuple(dict.fromkeys(sayings(link, end).values())))
-    return replace(link, scheme=scheme, branches=link.branches[:1]), scheme
+    branches = link.branches[:1] if end == "receiver" else link.branches
+    return replace(link, scheme=scheme, branches=branches), scheme
 
 
 @dataclass(frozen=True)
