@@ -13,6 +13,7 @@ from verify.commands.shared import (
     fail,
     print_json,
     question,
+    resume_option,
     subject_of,
     watched,
 )
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 @click.option(
     "--inside", is_flag=True, help="Show the modes and timers of the machines in the picture."
 )
+@resume_option
 @question
 def check(
     file: str,

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import STATUS, budget_of, print_json, question, subject_of, watched
+from verify.commands.shared import (
+    STATUS,
+    budget_of,
+    print_json,
+    question,
+    resume_option,
+    subject_of,
+    watched,
+)
 
 if TYPE_CHECKING:
     from verify.questions.judging import EngineName
@@ -29,6 +37,7 @@ if TYPE_CHECKING:
     ),
     help="The disturbance, by its key in link files.",
 )
+@resume_option
 @question
 def margin(file: str, engine: EngineName, seconds: float, as_json: bool, of: str) -> int:
     """How much of one disturbance does the link survive?

@@ -119,7 +119,7 @@ def _allow_memory(_: click.Context, __: click.Parameter, value: int) -> None:
     allow(value)
 
 
-_QUIET, _BUDGET = "fewwire.quiet", "fewwire.budget"
+_QUIET, _BUDGET, _KEPT = "fewwire.quiet", "fewwire.budget", "fewwire.kept"
 
 
 def quiet() -> bool:
@@ -167,6 +167,37 @@ def question(command: Callable[..., int]) -> Callable[..., None]:
     return guarded(command)
 
 
+def resume_option(command: F) -> F:
+    """``--resume``: what is decided is kept in a file, by ``subject_of`` and until the end."""
+    return click.option(
+        "--resume",
+        type=click.Path(),
+        metavar="KEPT",
+        expose_value=False,
+        callback=_resume,
+        help="Keep in this file what is decided, and go on from what is there.",
+    )(command)
+
+
+def _resume(context: click.Context, _: click.Parameter, value: str | None) -> None:
+    context.meta[_KEPT] = value
+
+
+def _keep(context: click.Context, path: str, file: str) -> None:
+    from verify.allowed_code import is_allowed
+    from verify.errors import UsageError
+    from verify.files import check_apart
+    from verify.linkfile import read
+    from verify.questions.kept import keeping
+
+    check_apart(file, path)
+    if is_allowed():
+        raise UsageError("--resume: found --allow-code; allowed: links without Python code")
+    kept = context.with_resource(keeping(path, read(file)[0]))
+    if kept.resumed:
+        click.echo(f"resumed {path}: {kept.resumed} answers about parts", err=True)
+
+
 def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
     """For a shell: the inputs of the link file that the command line has so far."""
     from verify.linkfile import load
@@ -187,6 +218,8 @@ def subject_of(file: str) -> Subject:
 
     context = click.get_current_context(silent=True)
     seconds = None if context is None else context.params.get("seconds")
+    if context is not None and context.meta.get(_KEPT):
+        _keep(context, context.meta[_KEPT], file)
     return Subject(load(file), budget=budget_of(seconds))
 
 

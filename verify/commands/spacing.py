@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import STATUS, budget_of, print_json, question, subject_of, watched
+from verify.commands.shared import (
+    STATUS,
+    budget_of,
+    print_json,
+    question,
+    resume_option,
+    subject_of,
+    watched,
+)
 
 if TYPE_CHECKING:
     from verify.questions.judging import EngineName
@@ -14,6 +22,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.option("--pairs", is_flag=True, help="Also the least time for every ordered pair of inputs.")
+@resume_option
 @question
 def spacing(file: str, engine: EngineName, seconds: float, as_json: bool, pairs: bool) -> int:
     """How close together may presses come?

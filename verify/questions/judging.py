@@ -26,6 +26,7 @@ from verify.parts.clock import PERIOD
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.parts.pause import End, Pause, stops
+from verify.questions import kept
 from verify.questions.resting import by_rest
 from verify.questions.symmetry import by_symmetry
 from verify.questions.waiting import by_waiting
@@ -238,8 +239,13 @@ def judge(
     for alike in parts:
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
+            # Of ends that drift apart a part is searched no further than the failure before it.
+            fresh = latencies or drifting is not None
+            key = None if fresh else kept.key_of(_anonymous(link), windows, engine, brief)
             if not latencies and (link, windows) in glances:
                 answer = glances[link, windows]
+            elif (seen_before := kept.known(key)) is not None:
+                answer = seen_before
             elif answers and budget.spent(0):
                 covered = "nothing of some parts: the time was up"
                 answer = Answer(Verdict.UNDECIDED, answers[-1].engine, covered=covered)
@@ -261,6 +267,7 @@ def judge(
                         seen = by_waiting(link, windows, ask)
                 answer = seen or _ask(system, rests, engine, budget, progress, latencies, queued)
             answers.append(answer)
+            kept.note(key, answer)
             if answer.script is not None:
                 failures.append((_show(subject, answer, alike[0], branches[0]), answer))
             for part in alike:
@@ -366,8 +373,11 @@ def _amid_any(
         for windows in factored_windows(part.link, alone):
             key = _anonymous(part.link), windows
             if key not in answers:
+                place = kept.key_of("amid any", *key)
                 system = factored(part.link, windows)
-                answers[key] = _zones(system, budget, progress, False, AMID)
+                answers[key] = kept.known(place) or _zones(system, budget, progress, False, AMID)
+                if answers[key].verdict is Verdict.HOLDS:
+                    kept.note(place, answers[key])
             if answers[key].verdict is not Verdict.HOLDS:
                 return None
     covered = _together([answer.covered for answer in answers.values()])

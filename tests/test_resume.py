@@ -1,0 +1,212 @@
+"""Searches cut short and resumed: the same answers, and nothing decided twice."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from itertools import count
+from pathlib import Path
+from typing import Any, TypeVar
+
+import pytest
+from click.testing import CliRunner, Result
+
+from tests.links import even_gaps, make_link
+from verify.cli import main
+from verify.engines.answer import Answer, Budget, OutOfTimeError, Progress, Verdict
+from verify.engines.trace import Press, Script
+from verify.errors import UsageError
+from verify.linkfile import load
+from verify.parts.operator import Operator
+from verify.questions import judging
+from verify.questions.judging import Subject, judge
+from verify.questions.kept import Kept, keeping
+from verify.questions.margin import margin
+from verify.questions.spacing import least_spacing
+
+LINKS = Path(__file__).parent.parent / "models" / "links"
+GREENHOUSE = LINKS / "greenhouse.toml"
+CARILLON = str(LINKS / "carillon.toml")
+
+T = TypeVar("T")
+
+
+def looks(many: int) -> Budget:
+    """Spent when it has been asked so often: cut at the same place on every machine."""
+    return Budget(float(many), clock=count().__next__)
+
+
+def in_pieces(
+    path: Path, many: int, ask: Callable[[Budget], T], decided: Callable[[T], bool]
+) -> tuple[T, list[int]]:
+    """Ask again and again with too little time; the answer, and what was kept after each."""
+    kept_after: list[int] = []
+    for _ in range(200):
+        with keeping(str(path), "a link") as kept:
+            assert kept.resumed == (kept_after[-1] if kept_after else 0)
+            try:
+                found = ask(looks(many))
+            except OutOfTimeError:
+                found = None
+        kept_after.append(len(kept.answers))
+        if found is not None and decided(found):
+            return found, kept_after
+    raise AssertionError(kept_after)
+
+
+def test_parts_proved_before_the_time_was_up_are_not_searched_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    subject = Subject(load(GREENHOUSE))
+    whole = judge(subject, "zones", Progress())
+    parts = len(subject.distinct_parts())
+    searches: list[Verdict] = []
+    zones = judging._zones
+
+    def counted(*arguments: Any) -> Answer:
+        answer = zones(*arguments)
+        searches.append(answer.verdict)
+        return answer
+
+    monkeypatch.setattr(judging, "_zones", counted)
+
+    def ask(budget: Budget) -> judging.Judgement:
+        return judge(subject, "zones", Progress(), budget=budget)
+
+    # Zones of all parts together: 1,811 when this was written. No part has as many as this.
+    found, kept = in_pieces(
+        tmp_path / "kept", 900, ask, lambda judged: judged.verdict is not Verdict.UNDECIDED
+    )
+
+    assert found == whole
+    assert len(kept) >= 2
+    assert kept == sorted(set(kept))
+    assert kept[-1] == parts
+    assert searches.count(Verdict.HOLDS) == parts
+
+
+def test_spacings_and_margins_decided_before_are_not_asked_again(tmp_path: Path) -> None:
+    link = make_link(even_gaps(5))
+    subject = Subject(link)
+    whole = least_spacing(subject, "zones", Progress())
+    jitter = margin(link.with_operator(spacing=20), "line.jitter", "zones", Progress())
+
+    found, kept = in_pieces(
+        tmp_path / "spacing",
+        60,
+        lambda budget: least_spacing(subject, "zones", Progress(), budget),
+        lambda found: found.verdict is not Verdict.UNDECIDED,
+    )
+    assert found == whole
+    assert len(kept) >= 2
+    assert kept == sorted(kept)
+
+    for _ in range(2):
+        with keeping(str(tmp_path / "margin"), "a link"):
+            again = margin(link.with_operator(spacing=20), "line.jitter", "zones", Progress())
+        assert again == jitter
+
+
+def test_failures_are_kept_with_their_runs_and_replayed(tmp_path: Path) -> None:
+    subject = Subject(make_link(even_gaps(3), Operator(spacing=2)))
+    path = str(tmp_path / "kept")
+    with keeping(path, "a link"):
+        first = judge(subject, "auto", Progress())
+    with keeping(path, "a link") as kept:
+        again = judge(subject, "auto", Progress(), budget=looks(1))
+
+    assert kept.used == 1
+    assert again == first
+    assert again.trace is not None
+
+
+def test_another_operator_disturbance_or_engine_is_asked_anew(tmp_path: Path) -> None:
+    link = make_link(even_gaps(3), Operator(spacing=9))
+    with keeping(str(tmp_path / "kept"), "a link") as kept:
+        assert judge(Subject(link), "explorer", Progress()).verdict is Verdict.HOLDS
+        closer = Subject(link.with_operator(spacing=2))
+        assert judge(closer, "explorer", Progress()).verdict is Verdict.FAILS
+        judge(Subject(link), "solver", Progress())
+        assert (len(kept.answers), kept.used) == (3, 0)
+
+
+def test_what_is_undecided_is_not_kept(tmp_path: Path) -> None:
+    kept = Kept(str(tmp_path / "kept"), "a link")
+    kept.note("a", Answer(Verdict.UNDECIDED, "explorer"))
+    kept.note("b", Answer(Verdict.FAILS, "explorer", Script((Press(0, 0),))))
+    kept.save()
+    read = Kept(str(tmp_path / "kept"), "a link")
+
+    assert set(read.answers) == {"b"}
+    assert read.answer("b") == Answer(Verdict.FAILS, "explorer", Script((Press(0, 0),)))
+
+
+# -- the command line -------------------------------------------------------------
+
+
+def ask(*arguments: str) -> Result:
+    return CliRunner().invoke(main, list(arguments))
+
+
+@pytest.mark.parametrize("command", [("check",), ("spacing",), ("margin", "--of", "line.jitter")])
+def test_a_command_resumed_says_the_same(tmp_path: Path, command: tuple[str, ...]) -> None:
+    arguments = [*command, CARILLON, "--json"]
+    kept = str(tmp_path / "kept")
+    whole = ask(*arguments)
+
+    first, again = (ask(*arguments, "--resume", kept) for _ in range(2))
+
+    assert whole.stdout == first.stdout == again.stdout
+    assert "resumed" not in first.stderr
+    assert again.stderr.startswith(f"resumed {kept}: ")
+
+
+def test_a_file_of_another_link_or_version_or_of_anything_else_is_refused(tmp_path: Path) -> None:
+    kept = tmp_path / "kept"
+    assert ask("check", CARILLON, "--resume", str(kept)).exit_code == 0
+    good = kept.read_text("utf-8")
+    document = json.loads(good)
+    (key,) = document["answers"]
+
+    def refused(text: str) -> str:
+        kept.write_text(text, encoding="utf-8")
+        result = ask("check", CARILLON, "--resume", str(kept))
+        assert (result.exit_code, result.stdout, result.stderr.count("\n")) == (2, "", 1)
+        assert kept.read_text("utf-8") == text
+        return result.stderr
+
+    assert "another version" in refused(json.dumps(document | {"program": "0" * 64}))
+    assert "another link file" in refused(json.dumps(document | {"link": "0" * 64}))
+    for text in ("", "garbage", good[:-9], "[" * 100_000, "{}", good.replace("holds", "perhaps")):
+        assert "what no search kept" in refused(text)
+    document["answers"][key]["covered"] = "all 3 states"
+    assert "damaged" in refused(json.dumps(document))
+    other = ask("check", str(GREENHOUSE), "--resume", str(kept))
+    kept.write_text(good, encoding="utf-8")
+    assert other.exit_code == 2
+    assert ask("check", str(GREENHOUSE), "--resume", str(kept)).exit_code == 2
+
+
+def test_a_file_is_not_the_link_and_has_a_place(tmp_path: Path) -> None:
+    link = tmp_path / "link.toml"
+    link.write_text(Path(CARILLON).read_text("utf-8"), encoding="utf-8")
+    assert ask("check", str(link), "--resume", str(link)).exit_code == 2
+    assert ask("check", str(link), "--resume", str(tmp_path)).exit_code == 2
+    assert ask("check", str(link), "--resume", str(tmp_path / "no" / "kept")).exit_code == 2
+    assert link.read_text("utf-8") == Path(CARILLON).read_text("utf-8")
+
+
+def test_what_was_decided_is_saved_when_interrupted(tmp_path: Path) -> None:
+    path = tmp_path / "kept"
+    subject = Subject(make_link(even_gaps(3), Operator(spacing=9)))
+
+    def interrupted() -> None:
+        with keeping(str(path), "a link"):
+            judge(subject, "explorer", Progress())
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        interrupted()
+    assert len(Kept(str(path), "a link").answers) == 1
+    with pytest.raises(UsageError):
+        Kept(str(path), "another link")

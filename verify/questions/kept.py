@@ -1,0 +1,226 @@
+"""What has been decided so far, on disk, so that a long search can be resumed.
+
+Kept are answers about parts of a link, decided ones only, under what decides them: the part with
+its operator and disturbances, when its strikes are due, and the engine that was asked. Every
+question about a link is made of such answers, so those of any question about the same file serve.
+
+The file is JSON: ``fewwire_kept`` (1), ``program`` (SHA-256 of fewwire's own sources), ``link``
+(SHA-256 of the link file), ``answers`` (key -> verdict, engine, covered, complete, and of a
+failure its script), ``sum`` (SHA-256 of ``answers``). A failure is replayed before it is shown.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from time import monotonic
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from verify.engines.answer import Answer, Verdict
+from verify.engines.trace import Chosen, Press, Script
+from verify.errors import UsageError
+from verify.files import check_writable, write_whole
+
+# Seconds between two savings; what is decided in between is saved at the end at the latest.
+SELDOM = 2.0
+_MOST_BYTES = 64 << 20
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class _ScriptFile(_Strict):
+    presses: list[tuple[int, int]]
+    delay: int
+    picks: list[tuple[int, str, int]]
+    constants: list[tuple[str, int]]
+    parts: int
+
+
+class _AnswerFile(_Strict):
+    verdict: Literal["holds", "fails"]
+    engine: str
+    covered: str
+    complete: bool
+    rough: bool
+    script: _ScriptFile | None
+
+
+class _File(_Strict):
+    fewwire_kept: Literal[1]
+    program: str
+    link: str
+    answers: dict[str, _AnswerFile]
+    sum: str
+
+
+class Kept:
+    """The answers in a file, and those found since. Raises UsageError for a file that is no such
+    file, or one of another link or version of fewwire."""
+
+    def __init__(self, path: str, link_text: str) -> None:
+        self.path = path
+        self.program, self.link = _program(), _digest(link_text)
+        self.answers: dict[str, _AnswerFile] = {}
+        if os.path.lexists(path):
+            self._read()
+        check_writable(path, overwrite=True)
+        self.resumed, self.used = len(self.answers), 0
+        self._saved = monotonic()
+        self._changed = False
+
+    def answer(self, key: str) -> Answer | None:
+        """What is known under a key."""
+        found = self.answers.get(key)
+        if found is None:
+            return None
+        self.used += 1
+        return Answer(
+            Verdict(found.verdict),
+            found.engine,
+            None if found.script is None else _script(found.script),
+            found.covered,
+            found.complete,
+            rough=found.rough,
+        )
+
+    def note(self, key: str, answer: Answer) -> None:
+        """Keep a decided answer; others are left out."""
+        fails = answer.verdict is Verdict.FAILS and answer.script is not None
+        if key in self.answers or not (fails or answer.verdict is Verdict.HOLDS):
+            return
+        self.answers[key] = _AnswerFile(
+            verdict="fails" if fails else "holds",
+            engine=answer.engine,
+            covered=answer.covered,
+            complete=answer.complete,
+            rough=answer.rough,
+            script=_script_file(answer.script) if fails and answer.script else None,
+        )
+        self._changed = True
+        if monotonic() - self._saved > SELDOM:
+            self.save()
+
+    def save(self) -> None:
+        """Whole, or not at all."""
+        if not self._changed and os.path.lexists(self.path):
+            return
+        answers = {key: found.model_dump() for key, found in self.answers.items()}
+        document = {
+            "fewwire_kept": 1,
+            "program": self.program,
+            "link": self.link,
+            "answers": answers,
+            "sum": _sum(answers),
+        }
+        write_whole(self.path, json.dumps(document) + "\n", overwrite=True)
+        self._changed, self._saved = False, monotonic()
+
+    def _read(self) -> None:
+        try:
+            if os.stat(self.path).st_size > _MOST_BYTES:
+                raise self._refused("a file of more than 64 MB")
+            found = _File.model_validate_json(Path(self.path).read_bytes())
+        except OSError as error:
+            raise self._refused((error.strerror or "not readable").lower()) from None
+        except (ValidationError, RecursionError):
+            raise self._refused("what no search kept") from None
+        answers = {key: answer.model_dump() for key, answer in found.answers.items()}
+        if found.sum != _sum(json.loads(json.dumps(answers))):
+            raise self._refused("a damaged file")
+        if found.program != self.program:
+            raise self._refused("the answers of another version of fewwire")
+        if found.link != self.link:
+            raise self._refused("the answers about another link file")
+        self.answers = dict(found.answers)
+
+    def _refused(self, found: str) -> UsageError:
+        return UsageError(
+            f"{self.path}: found {found}; allowed: a new name, or a file that --resume wrote for "
+            "this link file"
+        )
+
+
+class _Current:
+    kept: Kept | None = None
+
+
+@contextmanager
+def keeping(path: str, link_text: str) -> Iterator[Kept]:
+    """Answers go to a file, and come from it, until the end, however that comes."""
+    kept = Kept(path, link_text)
+    _Current.kept = kept
+    try:
+        yield kept
+    finally:
+        _Current.kept = None
+        kept.save()
+
+
+def key_of(*meaning: object) -> str | None:
+    """The key of what is asked; None where nothing is kept, or it cannot be told by its looks."""
+    if _Current.kept is None:
+        return None
+    words = repr(meaning)
+    # An object that shows its address looks otherwise in every run.
+    return None if " at 0x" in words else _digest(words)
+
+
+def known(key: str | None) -> Answer | None:
+    """What is kept under a key."""
+    return None if key is None or _Current.kept is None else _Current.kept.answer(key)
+
+
+def note(key: str | None, answer: Answer) -> None:
+    """Keep an answer, where there is a place for it."""
+    if key is not None and _Current.kept is not None:
+        _Current.kept.note(key, answer)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _sum(answers: dict[str, Any]) -> str:
+    return _digest(json.dumps(answers, sort_keys=True))
+
+
+def _program() -> str:
+    """Of every source file: a version's name stays the same while it is worked on."""
+    import models
+    import verify
+
+    digest = hashlib.sha256()
+    for package in (verify, models):
+        root = Path(package.__path__[0])
+        for path in sorted(root.rglob("*.py")):
+            digest.update(str(path.relative_to(root)).encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def _script_file(script: Script) -> _ScriptFile:
+    return _ScriptFile(
+        presses=[(p.tick, p.input) for p in script.presses],
+        delay=script.delay,
+        picks=[(c.tick, c.name, c.value) for c in script.picks],
+        constants=list(script.constants),
+        parts=script.resolution,
+    )
+
+
+def _script(found: _ScriptFile) -> Script:
+    return Script(
+        tuple(Press(*press) for press in found.presses),
+        found.delay,
+        tuple(Chosen(*pick) for pick in found.picks),
+        tuple((name, value) for name, value in found.constants),
+        found.parts,
+    )
