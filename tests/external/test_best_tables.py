@@ -4,12 +4,15 @@ Sources, with the marks of our collection of check values (S: read in the source
 or derived, MEM: from memory):
 
 * e1, e3: Sperner 1928 (S, C); 3-of-7 carries 35 (S for 35, C).
-* f2: OEIS A054961, exactly-2 separable, idle word allowed; f3: at-most-2 separable, one less,
-  n = 1..7, an exhaustive search of ours (C), so not published.
+* f2: OEIS A054961, exactly-2 separable, idle word allowed (S); f3: at-most-2 separable, one less,
+  n = 1..7, an exhaustive search of ours (C), so not published. Both are searched here up to 7
+  lines: a table of that size, and that none is larger.
 * f4, f9: 2-disjunct: n words for n <= 8 (C); 12 for n = 9 and 13 for n = 10 (Manev 2009, Serdica
   J. Computing 3(1):15-22, abstract, S); 26 for n = 13 (blocks verified, C).
-* f7: OEIS A347025, no word is the OR of others (S; 24 for n = 6: that no table of 25 exists is
-  published and not searched for here). f8: 1-disjunct is unordered (identity, C).
+* f7: OEIS A347025, no word is the OR of others (S). Up to 5 lines both are searched here. For 6 a
+  table of 24 is held against the definition; that none of 25 exists is published, and
+  ``search(6, 25, ...)`` found none either, in 73 s, which is too long for a test.
+  f8: 1-disjunct is unordered (identity, C).
 * e2: Sperner 1928: for even n only the middle level is as large, for odd n only the two (S).
 * g1: OEIS A003022 and MathWorld: optimal Golomb rulers; 12 marks, 85: Robinson 1979, IEEE Trans.
   Comput. (S); 2 to 11 marks exhaustively (C); 13 and 14 marks: 106, 127, and the rulers of 12 to

@@ -45,7 +45,7 @@ _MOST_INPUTS = 2000
 
 
 @click.command()
-@click.option("--inputs", type=int, required=True, metavar="N", help="How many inputs.")
+@click.option("--inputs", required=True, metavar="N", help="How many inputs.")
 @click.option("--scheme", type=click.Choice([*_SCHEMES]), default="pulse-gap", show_default=True)
 @click.option("--tick", default="50 ms", show_default=True, help="Length of a tick.")
 @click.option("--jitter", help="Each edge may be this much late (not parallel-code).")
@@ -64,7 +64,7 @@ _MOST_INPUTS = 2000
 )
 @click.option("--within-length", help="Pulse-gap: no gap longer than this.")
 @click.option("--skew", help="Parallel-code: lines differ by up to this; no settling.")
-@click.option("--held", type=int, metavar="D", help="Parallel-code: so many held at once.")
+@click.option("--held", metavar="D", help="Parallel-code: so many held at once.")
 @click.option(
     "--kept-apart",
     "reading",
@@ -83,8 +83,8 @@ _MOST_INPUTS = 2000
     flag_value="no-ghosts",
     help="With --held: no input that is not held shows its code.",
 )
-@click.option("--lines", type=int, metavar="K", help="Parallel-code: no more lines than this.")
-@click.option("--stop", type=int, help="Framed-serial: bits of idle line that end a frame.")
+@click.option("--lines", metavar="K", help="Parallel-code: no more lines than this.")
+@click.option("--stop", metavar="BITS", help="Framed-serial: bits of idle line that end a frame.")
 @click.option("--offset", help="Scans: the receiver's clock starts up to this much away.")
 @click.option("-o", "--output", type=click.Path(), help="Write the link file there, not to stdout.")
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
@@ -92,7 +92,7 @@ _MOST_INPUTS = 2000
 @json_option
 @guarded
 def design(
-    inputs: int,
+    inputs: str,
     scheme: str,
     tick: str,
     output: str | None,
@@ -111,7 +111,7 @@ def design(
 
     Example: fewwire design --inputs 16 --jitter 1 -o bells.toml
     """
-    asked = _Asked(scheme, inputs, tick, options)
+    asked = _Asked(scheme, _whole("inputs", inputs), tick, options)
     from verify.design.proof import Effort
 
     with watched() as progress:
@@ -278,12 +278,21 @@ class _Asked:
         value = self.options[name]
         if value is None:
             return default
-        if not least <= value <= most:
-            raise UsageError(f"--{name}: found {value}; allowed: a whole number {least} to {most}")
-        return int(value)
+        number = _whole(name, value)
+        if not least <= number <= most:
+            raise UsageError(f"--{name}: found {number}; allowed: a whole number {least} to {most}")
+        return number
+
+
+def _whole(name: str, value: str) -> int:
+    text = value.strip()
+    if not (text.isascii() and text.removeprefix("-").isdigit() and len(text) <= _DIGITS):
+        raise UsageError(f'--{name}: found "{value}"; allowed: a whole number')
+    return int(text)
 
 
 _MOST_QUEUED = 65
+_DIGITS = 30
 
 
 def _option(name: str, value: object) -> str:

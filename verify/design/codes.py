@@ -78,7 +78,7 @@ def _plain(inputs: int, demand: Demand) -> tuple[CodeTable, int, tuple[str, ...]
     if not demand.skew:
         lines = inputs.bit_length()
         table = CodeTable(constructions.binary(inputs), lines)
-        why = f"{lines - 1} lines show {2 ** (lines - 1) - 1} patterns besides idle"
+        why = _patterns(lines - 1)
         return table, lines, (why,)
     lines = bounds.lines_unordered(inputs)
     table = CodeTable(constructions.same_weight(lines, inputs), lines)
@@ -88,6 +88,12 @@ def _plain(inputs: int, demand: Demand) -> tuple[CodeTable, int, tuple[str, ...]
         "cover each other (Sperner 1928)"
     )
     return table, lines, (why,)
+
+
+def _patterns(lines: int) -> str:
+    if lines == 1:
+        return "1 line shows 1 pattern besides idle"
+    return f"{lines} lines show {2**lines - 1} patterns besides idle"
 
 
 def _least(inputs: int, demand: Demand) -> tuple[int, str]:
@@ -112,7 +118,7 @@ def _least(inputs: int, demand: Demand) -> tuple[int, str]:
         lines = inputs.bit_length()
     if skewed > lines:
         return skewed, f"{skewed - 1} lines are too few for codes without cover (Sperner 1928)"
-    return lines, f"{lines - 1} lines show {2 ** (lines - 1) - 1} patterns besides idle"
+    return lines, _patterns(lines - 1)
 
 
 def _searched(

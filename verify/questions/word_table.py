@@ -71,7 +71,7 @@ def judge_words(file: WordFile) -> WordAnswer:
         faults.append(
             Fault(
                 tuple(sorted({*found.first, *found.second})),
-                "a message can be read in two ways",
+                _why(file, found),
             )
         )
     return WordAnswer(
@@ -84,6 +84,14 @@ def judge_words(file: WordFile) -> WordAnswer:
         lengths,
         faults,
     )
+
+
+def _why(file: WordFile, found: Ambiguity) -> str:
+    if len(found.first) > 1 or len(found.second) > 1:
+        return "a message can be read in two ways"
+    i, j = sorted((found.first[0], found.second[0]))
+    same = file.words[i] == file.words[j]
+    return f"words[{i}] and words[{j}] " + ("are the same" if same else "may look the same")
 
 
 def symbols_of(word: str | tuple[int, ...]) -> tuple[Symbol, ...]:

@@ -295,6 +295,8 @@ def _show_ambiguity(console: Console, found: WordAnswer) -> None:
     _say(console, f"The shortest: {_message(found, ambiguity.symbols)}")
     for label, reading in (("is", ambiguity.first), ("and", ambiguity.second)):
         _item(console, f"{label}: {' + '.join(_word_name(file, i) for i in reading)}")
+    if len(ambiguity.first) == len(ambiguity.second) == 1:
+        _item(console, found.faults[-1].why)
 
 
 def _word_name(file: WordFile, index: int) -> str:
