@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from verify.engines.observed import Firing, History, Seen
 from verify.language.state import Timer
+from verify.questions.causes import of_line
 
 MOST_STEPS = 1_000
 
@@ -19,13 +20,15 @@ MOST_STEPS = 1_000
 class Parting:
     """``wanted``: the earliest firing found missing. ``instead``: the rule that fired in its
     place. ``tried``: where it was tried in vain. ``state``: the place that was otherwise;
-    ``undone``: what had written it as it should be, in both runs."""
+    ``undone``: what had written it as it should be, in both runs. ``arrived``: the edge that did
+    not come to the far end of the line."""
 
     wanted: Firing
     instead: Firing | None = None
     tried: Firing | None = None
     state: Seen | None = None
     undone: Firing | None = None
+    arrived: Firing | None = None
 
     @property
     def at(self) -> Firing | None:
@@ -59,10 +62,12 @@ class _Real:
 def parting(goal: Firing, real: History) -> Parting:
     """Why ``goal``, a firing of the run that would have been, is missing in ``real``."""
     runs, wanted = _Real(real), goal
+    arrived: Firing | None = None
     for _ in range(MOST_STEPS):
+        arrived = (arrived or wanted) if of_line(wanted) else None
         before, found = _step(runs, wanted)
         if before is None:
-            return found
+            return replace(found, arrived=arrived)
         wanted = before
     return Parting(wanted)
 

@@ -243,7 +243,7 @@ def _rises(real: History, press: Press, end: str) -> tuple[tuple[int, int], ...]
 def _told(real: History, found: Parting, press: Press, branch: int, undisturbed: bool) -> Why:
     wanted = found.wanted
     if of_line(wanted):
-        return Why(press=press, brought=_brought(real, wanted, press, undisturbed))
+        return Why(press=press, brought=_brought(real, found.arrived or wanted, press, undisturbed))
     if not of_receiver(wanted):
         return Why(press=press, kept=_kept(real, found, press))
     tick = wanted.tick

@@ -46,12 +46,7 @@ def failure_sentence(trace: Trace, link: Link, windows: tuple[Windows, ...] | No
 
 def _disturbed(trace: Trace, failure: Failure, link: Link) -> Iterator[str]:
     """What had disturbed the link till then: pauses, and lines that are later than others."""
-    late = [
-        (int(found[1]), ticks)
-        for name, ticks in trace.script.constants
-        if ticks and (found := re.fullmatch(r"line(\d+)\.late", name))
-    ]
-    for line, ticks in late[:MOST_TOLD]:
+    for line, ticks in [*_late_lines(trace)][:MOST_TOLD]:
         near, _ = line_signals(link, line, failure.branch)
         yield f"{near} brings every edge {count_of_ticks(ticks)} late"
     for choice in trace.script.picks:
@@ -139,7 +134,9 @@ class _Telling:
         told += [
             f"the transmitter's {n} was {k} at tick {self.failure.tick}" for n, k in why.places
         ]
-        return f"{whose}{self.let_go(press)} does not come through by then by itself: {listed(told)}"
+        return (
+            f"{whose}{self.let_go(press)} does not come through by then by itself: {listed(told)}"
+        )
 
     def let_go(self, press: Press) -> str:
         """When the input was let go, if that was before it went wrong."""
@@ -159,6 +156,13 @@ class _Telling:
         if not told:
             return "nothing was pressed before"
         return f"the press{'es' if len(told) > 1 else ''} of {listed(told)} went before"
+
+
+def _late_lines(trace: Trace) -> Iterator[tuple[int, int]]:
+    """Lines that are late with every edge in this run, and by how many ticks."""
+    for name, ticks in trace.script.constants:
+        if ticks and (found := re.fullmatch(r"line(\d+)\.late", name)):
+            yield int(found[1]), ticks
 
 
 def _at_ticks(ticks: Sequence[int]) -> str:
@@ -207,13 +211,27 @@ class _Presses(_Telling):
         if failure.kind == Kind.GHOST.label:
             return self.struck(failure.tick), f"'{name}' struck{branch}, though {self._why_not()}"
         if failure.kind == Kind.WRONG_OUTPUT.label:
-            return self.struck(failure.tick), f"'{name}' struck{branch}, where {self._wanted()}"
+            cause = "; ".join(filter(None, [self._off(), self.struck(failure.tick)]))
+            return cause, f"'{name}' struck{branch}, where {self._wanted()}"
         if failure.kind in MISSED:
             return self._missing(), self._came_to_nothing(name, branch)
         return self.before(), (
             f"{failure.kind} at output '{name}'{branch}: "
             f"expected {printable(failure.expected)}, got {printable(failure.got)}"
         )
+
+    def _off(self) -> str:
+        """What was off for a press that is read as another, where that is all that was wrong."""
+        due = next((d for d in self.dues or () if d.press == self.open), None)
+        if due is None or self.foreign or len(self.presses) > 1:
+            return ""
+        branch, output = self.failure.branch, self.link.outputs[due.press.input]
+        window = (due.earliest, due.latest)
+        why = why_missed(self.filed, self.trace, due.press, branch, output, window)
+        # Of lines that are late as a whole is told already.
+        late = why.brought is not None and not any(_late_lines(self.trace))
+        off = late or (why.kept is not None and why.kept.done is not None)
+        return self.teller.cause(why) if off else ""
 
     def _missing(self) -> str:
         if self.open is None:
