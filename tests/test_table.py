@@ -77,7 +77,7 @@ def test_shipped_files(name: str, status: int, form: str) -> None:
         (CODES + "codes = [1, 2, 1, 2]\nlines = 2", [], "4 codes: 2 lines carry at most 3"),
         (FRAMES + "codes = [1, 0, 1]", [0, 2], "codes[0] and codes[2] are the same"),
         (FRAMES + "codes = [1, 0, 1]\nwidth = 1", [], "3 codes: 1 bit tells at most 2"),
-        ('[code]\nwords = ["0", "0"]', [0, 1], "read in two ways"),
+        ('[code]\nwords = ["0", "0"]', [0, 1], "words[0] and words[1] are the same"),
     ],
 )
 def test_faults_of_a_table_are_judged_not_refused(
