@@ -246,18 +246,26 @@ def main(sizes: tuple[int, ...], limit: float, out: Path) -> None:
     cells: dict[tuple[Kind, int, str], Cell] = {}
     numbers = sizes or SIZES
     measure(case(EVERY[0], 2), "integers", limit)  # loads z3
-    for kind in EVERY:
-        for inputs in numbers:
+    for k, inputs in enumerate(numbers, 1):
+        for kind in EVERY:
             asked = case(kind, inputs)
             for name in WAYS:
                 cells[kind, inputs, name] = cell = measure(asked, name, limit)
                 print(kind, inputs, name, cell.text(limit), sep="; ", file=sys.stderr, flush=True)
+        # Small links are there to be read while large ones are still measured.
+        write(out, cells, numbers[:k], limit)
+
+
+def write(
+    out: Path, cells: dict[tuple[Kind, int, str], Cell], sizes: Sequence[int], limit: float
+) -> None:
+    """Both files."""
     text = (
         f"# Encodings side by side\n\n{measured_on()} CPU seconds for one proof and one"
         f" counterexample, at most {limit:g} s; made by `python -m tests.bench.encodings`, whose"
         " help says what each way is. *undecided*: the way has no argument for such a link (the"
         " solver argues from rest, and a scan never rests).\n\n"
-        f"{verdict_of_table(cells)}\n{''.join(tables(cells, numbers, limit))}"
+        f"{verdict_of_table(cells)}\n{''.join(tables(cells, sizes, limit))}"
     )
     rows = [
         (k.scheme, k.inputs, n, name, cell.seconds, *(v and v.value for v in cell.verdicts))

@@ -190,11 +190,18 @@ class BitVectors(Variant):
         return z3.BitVec(name, self.width)
 
     def _bits(self, e: z3.ExprRef) -> Any:
-        known = self.seen.get(e.get_id())
-        if known is None:
-            known = e, self._translated(e)
-            self.seen[e.get_id()] = known
-        return known[1]
+        # Terms are deep, deeper than Python's own stack.
+        waiting = [e]
+        while waiting:
+            now = waiting[-1]
+            missing = [c for c in now.children() if c.get_id() not in self.seen]
+            if missing and now.get_id() not in self.seen:
+                waiting += missing
+                continue
+            waiting.pop()
+            if now.get_id() not in self.seen:
+                self.seen[now.get_id()] = now, self._translated(now)
+        return self.seen[e.get_id()][1]
 
     def _translated(self, e: z3.ExprRef) -> Any:
         if z3.is_int_value(e):
@@ -204,7 +211,7 @@ class BitVectors(Variant):
                 return e
             self.back[e.decl().name()] = e
             return self._name(e.decl().name())
-        parts = [self._bits(child) for child in e.children()]
+        parts = [self.seen[child.get_id()][1] for child in e.children()]
         made = _OPERATIONS.get(e.decl().kind())
         if made is None:
             raise NotImplementedError(e.decl().name())
