@@ -86,7 +86,7 @@ def figure_scale(sweep: Sweep, done: Mapping[int, Result]) -> Shown:
 def _unit(values: Sequence[float]) -> tuple[str, int]:
     """The largest unit in which most are 1 or more."""
     some = sorted(abs(value) for value in values if value)
-    middle = some[len(some) // 2] if some else 1.0
+    middle = some[(len(some) - 1) // 2] if some else 1.0
     return next(((name, size) for name, size in _UNITS if middle * size >= 1), _UNITS[-1])
 
 
