@@ -7,7 +7,7 @@ import pytest
 
 from models.framed_serial import FramedSerial
 from models.parallel_code import ParallelCode
-from models.parameters import SCHEMES
+from models.parameters import KNOWN
 from models.pulse_gap import PulseGap
 from models.wire_per_input import WirePerInput
 from verify.engines.answer import Progress, Verdict
@@ -16,6 +16,8 @@ from verify.linkfile import MOST_INPUTS, TABLES, parse
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.judging import Subject, judge
+from verify.questions.machine_faults import MachineFaults, machine_faults
+from verify.questions.spacing import least_spacing
 from verify.starting_file import starting_file
 
 SIZES = [1, 2, 7, 8, 28, 29, 200]
@@ -27,7 +29,7 @@ def read(text: str) -> Link:
     return parse(text, "start.toml")
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("scheme", KNOWN)
 @pytest.mark.parametrize("inputs", SIZES)
 def test_the_file_is_read_as_the_scheme_and_size_wanted(scheme: str, inputs: int) -> None:
     link = read(starting_file(scheme, inputs))
@@ -74,12 +76,12 @@ def keys_of(text: str) -> dict[str, set[str]]:
     return {name: set(table) for name, table in document.items() if isinstance(table, dict)}
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("scheme", KNOWN)
 @pytest.mark.parametrize("inputs", [7, 30])
 def test_every_key_there_is_stands_in_it(scheme: str, inputs: int) -> None:
     found = keys_of(starting_file(scheme, inputs))
     expected = {name: set(table.model_fields) for name, table in TABLES.items()}
-    expected["link"] = set(SCHEMES[scheme].model_fields)
+    expected["link"] = set(KNOWN[scheme].model_fields)
     expected["inputs"] -= {"names" if inputs > 28 else "count"}
     if scheme in SCANS:
         expected["operator"] -= FOR_PRESSES
@@ -87,10 +89,13 @@ def test_every_key_there_is_stands_in_it(scheme: str, inputs: int) -> None:
         expected["clock"] = set() if scheme in WITHOUT_CLOCK else {"rate", "wander"}
     if scheme in WITHOUT_CLOCK:
         expected["pause"] = set()
+    if scheme == "own":
+        # What machines may have besides is for the manual: the file shows two that work.
+        expected |= dict.fromkeys(("transmitter", "receiver"), {"rules", "timers"})
     assert found == expected
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("scheme", KNOWN)
 def test_every_key_has_a_comment(scheme: str) -> None:
     for line in starting_file(scheme).splitlines():
         if re.match(r"(# )?[a-z_]+ = ", line) and not line.startswith(ABOVE):
@@ -98,7 +103,7 @@ def test_every_key_has_a_comment(scheme: str) -> None:
     assert max(map(len, starting_file(scheme).splitlines())) <= 95
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("scheme", KNOWN)
 def test_the_defaults_shown_are_the_defaults(scheme: str) -> None:
     text = starting_file(scheme)
     plain = read(text)
@@ -106,7 +111,7 @@ def test_the_defaults_shown_are_the_defaults(scheme: str) -> None:
     for match in OPTIONAL.finditer(text):
         key = match[1].split()[0]
         changed = text[: match.start()] + text[match.start() + 2 :]
-        if key in ("within", "depth", *NO_DEFAULT):
+        if key in ("within", "depth", "python", "queue", *NO_DEFAULT):
             continue
         link = read(changed)
         if key == "overlap":  # "all of them", as a number
@@ -141,13 +146,21 @@ def test_bounds_that_it_sets_are_needed() -> None:
         assert judge(Subject(link), "auto", Progress()).verdict is Verdict.FAILS
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("scheme", KNOWN)
 @pytest.mark.parametrize("inputs", [1, 2, 7, 16])
 def test_the_link_holds(scheme: str, inputs: int) -> None:
     if scheme in SCANS and inputs > 2:
         pytest.skip("every phase of a long frame takes longer to explore than this test may")
     link = read(starting_file(scheme, inputs))
     assert judge(Subject(link), "auto", Progress()).verdict is Verdict.HOLDS
+
+
+def test_machines_of_ones_own_have_no_faults_and_need_their_spacing() -> None:
+    for inputs in (1, 2, 7):
+        link = read(starting_file("own", inputs))
+        assert machine_faults(link) == MachineFaults(())
+        found = least_spacing(Subject(link), "auto", Progress())
+        assert (found.verdict, found.ticks) == (Verdict.HOLDS, link.operator.spacing)
 
 
 @pytest.mark.parametrize("scheme", ["wire-per-input", "parallel-code", "framed-serial"])
@@ -165,7 +178,7 @@ def test_the_largest_file_can_be_read(scheme: str) -> None:
             "pulsegap",
             7,
             'found scheme "pulsegap"; allowed: "pulse-gap", "wire-per-input", '
-            '"parallel-code", "framed-serial", "free-scan" or "synced-scan"',
+            '"parallel-code", "framed-serial", "free-scan", "synced-scan" or "own"',
         ),
     ],
 )

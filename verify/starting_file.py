@@ -105,6 +105,45 @@ slot = {slot:<15}# length of a slot; required
 # align = 0           # lag of the receiver's slots; default: the line's delay
 """
 
+_OWN = """
+[link]
+scheme = "own"        # the machines at the two ends are below: fewwire manual own_machines
+# lines = 1           # how many
+# python = "ends.py"  # a file with the machines instead of the tables below; --allow-code
+# queue = {{ sends = "width", places = 1 }}  # presses may wait; how long each send takes
+# What the machines know: times, numbers, lists of these. Here how long a pulse of each
+# input is, 2, 4, 6, ... ticks.
+tables.width = {width}
+
+[transmitter]         # presses in, edges out
+# modes, flags, numbers, banks, signals, let, wires and possible: see the manual
+timers.high = "max(width)"  # off at power-up; the longest that it may run
+
+[[transmitter.rules]]
+name = "pulse over"   # for people
+when = "high.ends"    # the guard: what must be so in this tick
+do = ["line.down()"]  # what is then done
+
+[[transmitter.rules]]
+name = "pulse begins"  # one rule per reason to act
+each = "press"        # for every input that is pressed in this tick; "input" is its number
+when = "not high.runs and not high.ends"  # else the press is lost
+do = ["line.up()", "high.start(width[input])"]  # one after the other
+
+[receiver]            # edges in, strikes out; keys as above
+timers.clock = "max(width) + 1"  # longer than any pulse
+
+[[receiver.rules]]
+name = "pulse begins"  # measured from here
+when = "line.rises"   # at the receiver's end
+do = ["clock.start(max(width) + 1)"]  # runs down to 0
+
+[[receiver.rules]]
+name = "pulse over"   # of which input was it?
+when = "line.falls"   # at the receiver's end
+do = ["strike(find(width, max(width) + 1 - clock.left))"]  # -1, no output: none of them
+"""
+
 _SPACING = (
     "# least time between any two presses; default 0",
     "# least time between any two presses",
@@ -245,6 +284,12 @@ def _framed_serial(inputs: int) -> _Part:
     return _Part(link, spacing=frame, clock=_CLOCK)
 
 
+def _own(inputs: int) -> _Part:
+    width = '"[2 * i + 2 for i in range(inputs)]"'
+    # A tick low between two pulses, or they would be one.
+    return _Part(_OWN.format(width=width), spacing=2 * inputs + 1, clock=_CLOCK)
+
+
 def _scan(scheme: str, lines: int) -> _Part:
     slot = 4
     link = _SCAN.format(scheme=scheme, slot=slot, sample=slot // 2)
@@ -258,6 +303,7 @@ _WRITERS: dict[str, Callable[[int], _Part]] = {
     "framed-serial": _framed_serial,
     "free-scan": lambda inputs: _scan("free-scan", 1),
     "synced-scan": lambda inputs: _scan("synced-scan", 2),
+    "own": _own,
 }
 _ALLOWED = " or ".join((", ".join(f'"{s}"' for s in [*_WRITERS][:-1]), f'"{[*_WRITERS][-1]}"'))
 

@@ -19,6 +19,7 @@ from verify.commands.shared import HOLDS, guarded
             "framed-serial",
             "free-scan",
             "synced-scan",
+            "own",
         ]
     ),
     default="pulse-gap",
