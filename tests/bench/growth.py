@@ -264,15 +264,14 @@ def main(limit: float, only: tuple[str, ...], most: int | None, out: Path) -> No
     others = [axis.name for axis in AXES if only and axis.name not in only]
     points = kept(out / "growth.csv", others)
     for axis in AXES:
-        if axis.name in others:
-            continue
         values = [v for v in axis.values if most is None or v <= most]
-        for kind in axis.kinds:
+        for kind in axis.kinds if axis.name not in others else ():
             for measured in curve(axis, kind, limit, values):
                 points.append(measured)
                 print(axis.name, kind, measured.value, measured.outcome, file=sys.stderr)
         own = [p for p in points if p.axis == axis.name]
         write_whole(str(out / f"growth_{axis.name}.svg"), svg(axis.words, own), overwrite=True)
+    points.sort(key=lambda p: [axis.name for axis in AXES].index(p.axis))
     write_whole(str(out / "growth.csv"), as_csv(ROWS, csv_rows(points, limit)), overwrite=True)
     write_whole(str(out / "growth.md"), report(points, limit), overwrite=True)
 
