@@ -141,7 +141,7 @@ do = ["clock.start(max(width) + 1)"]  # runs down to 0
 [[receiver.rules]]
 name = "pulse over"   # of which input was it?
 when = "line.falls"   # at the receiver's end
-do = ["strike(find(width, max(width) + 1 - clock.left))"]  # -1, no output: none of them
+do = ["strike(find(width, max(width) + 1 - clock.left))"]  # none fits: no output
 """
 
 _SPACING = (
