@@ -8,6 +8,9 @@ without making it less exact:
 * A state stands for all states that differ from it only by longer restraints on the
   operator: whatever those may still do, it may do as well.
 * The transitions of a state are generated in the order of their cost, as they are needed.
+
+A search that takes long goes on as compiled code (``packed``), where there is a compiler: the
+same visits in the same order, so that the answer does not depend on that.
 """
 
 from __future__ import annotations
@@ -15,13 +18,20 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from heapq import heappop, heappush
+from math import inf
 from typing import Any, TypeAlias
 
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
 from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.native import available
 from verify.engines.trace import Chosen, Press, Script
 from verify.language.machine import System
 from verify.parts.signals import delivered, failure
+
+# States that are visited before a search is compiled: visiting them takes about as long as that.
+PATIENCE = 20_000
+# A search of fewer states is not compiled; nor one that has less time left, in seconds.
+WORTH_STATES, WORTH_SECONDS = 4 * PATIENCE, 3.0
 
 Cost: TypeAlias = tuple[int, int]  # presses, ticks
 
@@ -61,7 +71,11 @@ def explore(
     for which the search goes on past failures (each only ends its own sequence).
     ``compiled``: the step function of the system, if there is one already.
     """
-    return _Search(compiled or Compiled(system), budget, progress, latencies).run()
+    search = _Search(compiled or Compiled(system), budget, progress, latencies)
+    limit = budget.states
+    if compiled is None and (limit is None or limit >= WORTH_STATES) and available():
+        search.patience = PATIENCE
+    return search.run()
 
 
 class _SpentError(Exception):
@@ -81,6 +95,7 @@ class _Search:
         self.best: dict[int, Delivery] = {}
         self.worst: dict[int, Delivery] = {}
         self.failed: Script | None = None
+        self.patience: float = inf
         self.free = [i for i in range(len(self.compiled.memory)) if i not in self.compiled.lenient]
 
     def run(self) -> Answer:
@@ -93,6 +108,10 @@ class _Search:
         except _SpentError:
             return self._answer(Verdict.UNDECIDED, complete=False)
         while self.heap:
+            if self.progress.states > self.patience:
+                answer = self._compiled()
+                if answer is not None:
+                    return answer
             presses, _, _, visit = heappop(self.heap)
             self.progress.presses = presses
             try:
@@ -107,6 +126,23 @@ class _Search:
     def _look(self) -> None:
         if self.budget.spent(0):
             raise _SpentError
+
+    def _compiled(self) -> Answer | None:
+        """The answer of the same search as compiled code; None if that cannot be."""
+        from verify.engines.packed import PackedSearch
+        from verify.engines.packing import UnpackableError
+
+        self.patience = inf
+        left = self.budget.left()
+        if left is not None and left < WORTH_SECONDS:
+            return None
+        progress = self.progress
+        reached = progress.states, progress.presses
+        try:
+            return PackedSearch(self.compiled, self.budget, progress, self.latencies).run()
+        except UnpackableError:
+            progress.states, progress.presses = reached
+            return None
 
     def _answer(self, verdict: Verdict, *, complete: bool) -> Answer:
         if self.failed is not None:

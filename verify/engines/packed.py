@@ -26,7 +26,7 @@ from verify.parts.signals import delivered, failure
 
 # Words of a state, room at the beginning, room that a visit must have.
 MOST_WORDS = 64
-_BEGIN, _HEADROOM = 1 << 15, 1 << 12
+_BEGIN, _HEADROOM, _MOST_HEADROOM = 1 << 15, 1 << 12, 1 << 22
 # Ticks between the first and last visit in the queue; more than that is not packed.
 _MOST_TICKS = 1 << 26
 _MOST_STATES = (1 << 31) - (1 << 13)
@@ -46,6 +46,10 @@ class _NarrowError(Exception):
     """A state took more words than there were."""
 
 
+class _CrowdedError(Exception):
+    """A visit took more room than it may."""
+
+
 class PackedSearch:
     """One search. Raises UnpackableError if the system cannot be packed."""
 
@@ -57,7 +61,6 @@ class PackedSearch:
         latencies: bool,
         *,
         fast: bool = True,
-        bits: int = 0,
     ) -> None:
         self.compiled, self.budget, self.progress = compiled, budget, progress
         self.latencies = latencies
@@ -67,8 +70,9 @@ class PackedSearch:
         tables = tuple(self.code.tables.items())
         self.functions = _made(self.code.text, tables, fast)
         one_each = sum(bank.width for bank in self.layout.banks.values())
-        bits = max(bits, self.layout.fixed + min(one_each, WORD))
+        bits = self.layout.fixed + min(one_each, WORD)
         self.words = max(1, -(-bits // WORD))
+        self.headroom = max(_HEADROOM, 64 * self.compiled.count)
         self.states_packed = 0
 
     def run(self) -> Answer:
@@ -78,6 +82,10 @@ class PackedSearch:
                 return self._run()
             except _NarrowError:
                 self.words += 1
+            except _CrowdedError:
+                self.headroom *= 16
+                if self.headroom > _MOST_HEADROOM:
+                    raise UnpackableError("too much in one tick") from None
         raise UnpackableError("states of too many bits")
 
     # -- room -------------------------------------------------------------------
@@ -95,7 +103,7 @@ class PackedSearch:
         c[ps.LIMITED] = -1 if self.budget.states is None else self.budget.states
         c[ps.LONGEST] = self.layout.longest
         c[ps.GROUP_BITS] = max(1, self.compiled.count.bit_length())
-        c[ps.HEADROOM] = max(_HEADROOM, 64 * self.compiled.count)
+        c[ps.HEADROOM] = self.headroom
         c[ps.LEVELS] = 1
         many = max(_BEGIN, 4 * c[ps.HEADROOM])
         c[ps.ALL_NODES] = c[ps.ALL_GROUPS] = many
@@ -236,6 +244,8 @@ class PackedSearch:
         why = int(self.c[ps.WHY])
         if why == NARROW:
             raise _NarrowError
+        if why == ps.CROWDED:
+            raise _CrowdedError
         if why:
             raise UnpackableError("a tick in which too much happens")
 

@@ -26,8 +26,12 @@ HOLDS, FAILS, LIMIT, PAUSE, STATES, TABLE, BLOCKS, TICKS, GROUPS, COSTS, BAIL = 
     FAILED_AT, FAILED_AFTER, FAILED_MANY, HEADROOM, WHY, LEVELS, ALL_RUNS, VISITS, SIZE,
 ) = range(41)  # fmt: skip
 
+# Outcomes of one step: more would keep others waiting.
+MOST_OUTCOMES = 1 << 22
+# Why the search stops, besides what ``stepcode`` tells: a visit took more room than it may.
+CROWDED = 3
 # A block of the queue: so many visits and the number of the next block.
-BLOCK_SIZE = 32
+BLOCK_SIZE = 8
 # A visit is a state's number, and above it how many ticks after it; or a group.
 GROUP = 1 << 62
 _NODE = (1 << 32) - 1
@@ -189,7 +193,7 @@ def build(step: dict[str, Any]) -> Sequence[Any]:
             else:
                 block = c[NEXT_BLOCK]
                 if block >= c[ALL_BLOCKS]:
-                    c[WHY] = STUCK
+                    c[WHY] = CROWDED
                     return
                 c[NEXT_BLOCK] += 1
             blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] = -1
@@ -209,7 +213,7 @@ def build(step: dict[str, Any]) -> Sequence[Any]:
         else:
             group = c[NEXT_GROUP]
             if group >= c[ALL_GROUPS]:
-                c[WHY] = STUCK
+                c[WHY] = CROWDED
                 return
             c[NEXT_GROUP] += 1
         r.waits[group] = passed
@@ -300,6 +304,7 @@ def build(step: dict[str, Any]) -> Sequence[Any]:
         c, m, taken = r.c, r.m, r.taken
         m[0] = FINE
         m[PLANNED] = 0
+        outcomes = 0
         while True:
             copy(r.base, m)
             m[PICKS] = 0
@@ -313,6 +318,11 @@ def build(step: dict[str, Any]) -> Sequence[Any]:
                 bodies(m)
                 settle(m)
                 c[EVALUATED] += 1
+                if c[EVALUATED] & 1023 == 0 and c[LIMITED] >= 0 and c[LIMITED] < c[EVALUATED]:
+                    return True
+                outcomes += 1
+                if outcomes > MOST_OUTCOMES:
+                    c[WHY] = STUCK
                 if failed(m):
                     if c[FAILED_AT] < 0:
                         c[FAILED_AT] = node
@@ -329,7 +339,7 @@ def build(step: dict[str, Any]) -> Sequence[Any]:
                     free = pack(m, r.out, c[WORDS])
                     if m[0] == FINE:
                         if c[NODES] >= c[ALL_NODES]:
-                            c[WHY] = STUCK
+                            c[WHY] = CROWDED
                         else:
                             reach(r, free, event, last, tick, node)
             if m[0] != FINE:
@@ -496,7 +506,7 @@ def build(step: dict[str, Any]) -> Sequence[Any]:
             over = visit(r, coming)
             if c[WHY] != FINE:
                 return BAIL
-            if over:
+            if over and (c[LATENCIES] == 0 and c[FAILED_AT] >= 0):
                 return FAILS
             if c[LIMITED] >= 0 and c[EVALUATED] > c[LIMITED]:
                 return LIMIT
