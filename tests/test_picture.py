@@ -233,10 +233,10 @@ def test_a_late_strike_is_shown_after_the_failing_tick() -> None:
         out.b              ┊◆
                            ▲ late
 
-        tick 13 (650 ms): the press of 'b' at tick 0 brings no strike by then by itself:
-        the line rose at tick 0 for it and the receiver was armed at tick 13; so 'b' did
-        not strike in time, though its press at tick 0 was due from tick 0 to tick 13;
-        it struck at tick 14, 1 tick (50 ms) too late.
+        tick 13 (650 ms): the press of 'b' at tick 0 does not come through by then by
+        itself: the line rose at tick 0 for it and the receiver was armed at tick 13; so
+        'b' did not strike in time, though its press at tick 0 was due from tick 0 to
+        tick 13; it struck at tick 14, 1 tick (50 ms) too late.
           tick 0 (0 s): 'b' pressed
 
         ▼ pressed   ▟ line rises   ◆ strikes   [─] strike due from here to there
