@@ -49,7 +49,7 @@ from verify.parts.pause import End, Pause
 from verify.stock import Stock
 
 MOST_INPUTS = 100_000
-MOST_BYTES = 16 << 20
+MOST_BYTES = 4 << 20
 # Of a dotted key; no key that means anything has more than four.
 MOST_PARTS = 64
 _PART = r"""[\w"'-]++[^\S\n]*+\.[^\S\n]*+"""

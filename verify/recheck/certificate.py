@@ -19,7 +19,7 @@ from verify.language.state import Bank, Number, Timer
 from verify.recheck.groups import Group, Limit, Place
 
 VERSION = 1
-MOST_BYTES = 64 << 20
+MOST_BYTES = 32 << 20
 # Times of a group that nothing but limits tells; a group of more is refused.
 MOST_VARIABLES = 200
 _VARIABLE = r"^[tn][0-9]{1,9}$"

@@ -26,7 +26,7 @@ from verify.recordings.sources import text_of
 from verify.units import MOST_TICKS, whole
 
 # All of them are held in memory.
-MOST_CHARACTERS = 64 << 20
+MOST_CHARACTERS = 16 << 20
 
 
 def json_text(trace: Trace, link: Link) -> str:
