@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+from math import lcm
 
 import pytest
 from hypothesis import event, example, given, settings
@@ -38,7 +39,8 @@ MANY, MANY_STATES = "models/links/start_stop.toml", 300_000
 def system_of(link: Link) -> System:
     subject = Subject(link)
     part = subject.distinct_parts()[0][0]
-    return factored(part.link, next(iter(factored_windows(part.link, subject.lone_for(part)))))
+    windows = next(iter(factored_windows(part.link, subject.lone_for(part))))
+    return factored(part.link, windows, lcm(part.link.clock.resolution, windows.resolution))
 
 
 def both(
