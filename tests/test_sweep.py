@@ -475,7 +475,7 @@ def test_a_terminal_shows_the_time_left_and_an_interrupt_ends_at_once(place: Pat
     assert "left" in shown
     assert "of 5000 cells are in t.csv.journal" in " ".join(shown.split())
     kept = [Found.model_validate_json(one) for one in journal.read_bytes().splitlines()[1:]]
-    assert len({one.cell for one in kept}) == len(kept) > 20
+    assert len({one.cell for one in kept}) == len(kept) >= 20
 
 
 @pytest.mark.slow
