@@ -17,7 +17,7 @@ ROOT = Path(__file__).parent.parent
 
 # Where the module has another name than the package, and what comes with another package.
 MODULES = {"z3-solver": "z3", "pyvcd": "vcd"}
-COME_WITH = {"pydantic_core": "pydantic", "markupsafe": "jinja2"}
+COME_WITH = {"pydantic_core": "pydantic", "markupsafe": "jinja2", "numpy": "matplotlib"}
 IMPORT = re.compile(r"^\s*(?:import (\w+)|from (\w+)[\w.]* import )", re.MULTILINE)
 
 
