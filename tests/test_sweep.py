@@ -106,18 +106,18 @@ def test_a_row_says_what_the_question_says_of_a_file_with_these_values(place: Pa
 
 
 ASKED = [
-    ("check", None, {}),
-    ("latency", None, {}),
-    ("margin", "line.jitter", {}),
-    ("margin", "clock.rate", {}),
-    ("recover", None, {}),
-    ("lifetime", None, {}),
+    ("check", None),
+    ("latency", None),
+    ("margin", "line.jitter"),
+    ("margin", "clock.rate"),
+    ("recover", None),
+    ("lifetime", None),
 ]
 
 
-@pytest.mark.parametrize(("question", "of", "more"), ASKED)
+@pytest.mark.parametrize(("question", "of"), ASKED)
 def test_figures_have_the_names_and_values_of_the_questions_own_answer(
-    question: str, of: str | None, more: dict[str, str], place: Path
+    question: str, of: str | None, place: Path
 ) -> None:
     option = ["--of", of] if of else []
     said = json.loads(CliRunner().invoke(main, [question, "link.toml", *option, "--json"]).stdout)
@@ -318,6 +318,11 @@ def test_a_sweep_goes_on_where_it_was(place: Path, monkeypatch: pytest.MonkeyPat
 
     assert sorted(asked_before + asked) == [1, 2, 3, 4, 5, 6]
     assert Path("table.csv").read_bytes() == Path("whole.csv").read_bytes()
+    # A file in the table's place is spared, unless it is the same.
+    Path("table.csv").write_text("mine")
+    assert "or --force" in ask("sweep.toml", "-o", "table.csv").stderr
+    assert Path("table.csv").read_text() == "mine"
+    assert ask("sweep.toml", "-o", "table.csv", "--force").exit_code == 0
     # Nothing is left to do, and the table may be made again.
     asked[:] = []
     assert ask("sweep.toml", "-o", "table.csv").exit_code == 0
@@ -428,6 +433,7 @@ def command(*arguments: str) -> list[str]:
     return [sys.executable, "-m", "verify.cli", "sweep", *arguments]
 
 
+@pytest.mark.slow
 def test_two_processes_find_the_same_rows_though_one_is_killed(place: Path) -> None:
     sweep = load_sweep("sweep.toml")
     here = run_here(sweep)

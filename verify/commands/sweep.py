@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -95,6 +96,7 @@ def sweep(
     link = check_links(asked, file)
     _prepare(asked, output, pictures, dask, force)
     with Journal(journal, asked) as kept:
+        _spare(output, table(asked, kept.done, output), force)
         _run(asked, kept, jobs, dask)
         done = dict(kept.done)
     write_whole(output, table(asked, done, output), overwrite=True)
@@ -121,22 +123,30 @@ def _prepare(
     asked: Sweep, output: str, pictures: str | None, dask: str | None, force: bool
 ) -> None:
     """See that all is there that the work's end needs, before the work."""
-    import os
-
     from verify.files import check_writable
 
-    # Where the journal is there, the table is made of it anew, and is the same.
-    resumed = os.path.lexists(f"{output}.journal")
-    check_writable(output, overwrite=force or resumed)
+    # Where the journal is there, what is in it says whether the table may be made again.
+    check_writable(output, overwrite=force or os.path.lexists(f"{output}.journal"))
     check_writable(f"{output}.journal", overwrite=True)
     if pictures is not None:
         from verify.reports.sweep_pictures import prepare
 
-        prepare(pictures, asked, overwrite=force or resumed)
+        prepare(pictures, asked, overwrite=force)
     if dask is not None:
         from verify.sweeps.running import check_dask
 
         check_dask(dask)
+
+
+def _spare(output: str, known: bytes, force: bool) -> None:
+    """Raise UsageError for a file in the table's place, unless it is what would be written."""
+    if force or not os.path.lexists(output):
+        return
+    from verify.files import check_writable
+
+    with open(output, "rb") as stream:
+        if stream.read() != known:
+            check_writable(output)
 
 
 def _run(asked: Sweep, kept: Journal, jobs: int | None, dask: str | None) -> None:
