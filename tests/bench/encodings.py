@@ -212,13 +212,15 @@ def tables(
     """One table per scheme, a row per way, a column per number of inputs."""
     for kind in dict.fromkeys(kind for kind, _, _ in cells):
         head = ("way", *(f"{n} inputs" for n in sizes))
-        rows = [(name, *(cells[kind, n, name].text(limit) for n in sizes)) for name in WAYS]
+        found = [(name, [cells.get((kind, n, name)) for n in sizes]) for name in WAYS]
+        rows = [(name, *(c.text(limit) if c else "" for c in row)) for name, row in found]
         yield f"## {kind}\n\n{markdown(head, rows)}\n"
 
 
 def verdict_of_table(cells: dict[tuple[Kind, int, str], Cell]) -> str:
     """Per encoding: in how many cells it answered, and all its seconds where every one did."""
     asked = list(dict.fromkeys((kind, n) for kind, n, _ in cells))
+    asked = [k for k in asked if all((*k, name) in cells for name in WAYS)]
 
     def answered(cell: Cell) -> bool:
         return cell.seconds is not None and Verdict.UNDECIDED not in cell.verdicts
@@ -264,7 +266,7 @@ def write(
         f"# Encodings side by side\n\n{measured_on()} CPU seconds for one proof and one"
         f" counterexample, at most {limit:g} s; made by `python -m tests.bench.encodings`, whose"
         " help says what each way is. *undecided*: the way has no argument for such a link (the"
-        " solver argues from rest, and a scan never rests).\n\n"
+        " solver argues from rest, and a scan never rests). Empty: not measured.\n\n"
         f"{verdict_of_table(cells)}\n{''.join(tables(cells, sizes, limit))}"
     )
     rows = [
