@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verify.design.chords import Rules, best_chords
-from verify.design.designing import design_chords, design_gaps, design_queue
+from verify.design.designing import design_chords, design_frames, design_gaps, design_queue
 from verify.design.gaps import GapDemand, GapTable, best_gaps
 from verify.design.proof import Effort
 from verify.design.rulers import best_ruler
@@ -261,3 +261,13 @@ def test_the_check_of_a_design_stops_when_its_time_is_up() -> None:
     assert found.verdict is Verdict.UNDECIDED
     assert found.judged is not None
     assert "time was up" in found.judged.covered
+
+
+def test_a_search_for_bit_times_on_a_clock_that_is_off_keeps_its_time() -> None:
+    spent = Effort(Budget(0.1))
+
+    found = design_frames(8, TICK, 1, Fraction(1, 100), 1, spent)
+
+    assert found.verdict is Verdict.UNDECIDED
+    assert found.link is None
+    assert not found.proof.impossible

@@ -15,7 +15,7 @@ from verify.design.proof import Effort, Proof
 from verify.design.rulers import best_ruler
 from verify.design.words import Demand
 from verify.design.writing import LinkText, Value
-from verify.engines.answer import OutOfTimeError, Verdict
+from verify.engines.answer import Budget, OutOfTimeError, Verdict
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, LinkFileError
 from verify.linkfile import parse
@@ -70,8 +70,9 @@ def _header(design: Design) -> list[str]:
     return [f"{named}, {how}. Written by `fewwire design`."]
 
 
-def _subject(link: LinkText) -> Subject:
-    return Subject(parse(link.text(), _FILE))
+def _subject(link: LinkText, budget: Budget | None = None) -> Subject:
+    """Raises OutOfTimeError where clocks are off and the time does not do for lone presses."""
+    return Subject(parse(link.text(), _FILE), budget=budget)
 
 
 # -- pulse-gap ---------------------------------------------------------------------
@@ -332,9 +333,11 @@ def design_scan(
 def _asking(link: Callable[[int, int], LinkText], effort: Effort) -> Callable[[int, int], Verdict]:
     def ask(period: int, sample: int) -> Verdict:
         try:
-            subject = _subject(link(period, sample))
+            subject = _subject(link(period, sample), effort.budget)
         except LinkFileError:
             return Verdict.FAILS  # no such link can be: a receiver that has not yet begun
+        except OutOfTimeError:
+            return Verdict.UNDECIDED
         return judge(subject, "auto", effort.progress, budget=effort.budget).verdict
 
     return ask
@@ -343,16 +346,17 @@ def _asking(link: Callable[[int, int], LinkText], effort: Effort) -> Callable[[i
 # -- what the engines say ------------------------------------------------------------
 
 
+_TOO_LATE = Judgement(Verdict.UNDECIDED, "solver", "not every press alone: the time was up")
+
+
 def _judged(design: Design, effort: Effort) -> Design:
     if design.link is None:
         raise AssertionError("nothing to judge")
     budget = effort.for_check()
     try:
-        subject = Subject(parse(design.link.text(), _FILE), budget=budget)
-        judged = judge(subject, "auto", effort.progress, budget=budget)
-    except OutOfTimeError:  # while lone presses were worked out, at all rates of a clock
-        covered = "not every press alone: the time was up"
-        judged = Judgement(Verdict.UNDECIDED, "solver", covered)
+        judged = judge(_subject(design.link, budget), "auto", effort.progress, budget=budget)
+    except OutOfTimeError:
+        judged = _TOO_LATE
     return _agreed(replace(design, judged=judged))
 
 
@@ -370,7 +374,10 @@ def _spaced(design: Design, effort: Effort) -> Design:
     """At the spacing reckoned, or else found by the engines; and failing one tick below."""
     if design.link is None:
         raise AssertionError("nothing to space")
-    subject = _subject(design.link)
+    try:
+        subject = _subject(design.link, effort.for_check())
+    except OutOfTimeError:
+        return replace(design, judged=_TOO_LATE)
     spacing = subject.link.operator.spacing
     if design.scheme in ("pulse-gap", "parallel-code"):
         judged = judge(subject, "auto", effort.progress, budget=effort.for_check())

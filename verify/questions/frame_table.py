@@ -45,7 +45,8 @@ def judge_frames(link: Link, scheme: FramedSerial) -> FrameAnswer:
     waiting = scheme.frame * (1 + link.clock.rate[0]) - wander - link.faults.jitter - last
     faults = code_faults(scheme.codes, scheme.width, idle_is_free=False)
     if waiting <= 0:
-        why = f"the last sample may come {-waiting} ticks after the start edge of the next frame"
+        ticks = f"{-waiting} tick{'s' * (waiting != -1)}"
+        why = f"the last sample may come {ticks} after the start edge of the next frame"
         faults.append(Fault((), why))
     return FrameAnswer(
         link,
