@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,6 +37,9 @@ def svg(words: str, points: Sequence[Measured]) -> bytes:
         _panel(time, points, lambda outcome: max(outcome.seconds, 1e-4))
         _panel(memory, points, lambda outcome: outcome.added)
         time.set_yscale("log")
+        time.yaxis.set_major_locator(LogLocator(subs=(1, 3)))
+        time.yaxis.set_major_formatter(FuncFormatter(lambda seconds, _: f"{seconds:g}"))
+        time.minorticks_off()
         memory.set_ylim(0, max(1, 1.05 * memory.get_ylim()[1]))
         for axes, title in (
             (time, "CPU time, s"),
