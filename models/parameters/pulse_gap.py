@@ -62,6 +62,10 @@ def _window(value: object, info: ValidationInfo) -> int | list[Deviation]:
     return made
 
 
+# Of a longer list no entry is looked at: there are no more inputs than half as many.
+MOST_GAPS = 200_000
+
+
 class PulseGapParameters(Parameters):
     """Times in ticks. See ``models.pulse_gap.PulseGap``.
 
@@ -71,7 +75,8 @@ class PulseGapParameters(Parameters):
     timed: ClassVar[bool] = True
 
     gaps: list[PositiveTime] = Field(
-        description=f"a list with one time per input, each {units.allowed_time(1)}"
+        max_length=MOST_GAPS,
+        description=f"a list with one time per input, each {units.allowed_time(1)}",
     )
     pulse: PositiveTime = 1
     window: Annotated[int | list[Deviation], PlainValidator(_window)] = 0
