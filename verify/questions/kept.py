@@ -16,6 +16,7 @@ import json
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from time import monotonic
 from typing import Any, Literal
@@ -192,6 +193,7 @@ def _sum(answers: dict[str, Any]) -> str:
     return _digest(json.dumps(answers, sort_keys=True))
 
 
+@cache
 def _program() -> str:
     """Of every source file: a version's name stays the same while it is worked on."""
     import models
