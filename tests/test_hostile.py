@@ -90,7 +90,7 @@ def test_a_pause_is_no_longer_than_can_be_tried(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("scheme", ["wire-per-input", "pulse-gap", "parallel-code"])
+@pytest.mark.parametrize("scheme", ["pulse-gap", "parallel-code"])
 def test_a_hundred_thousand_inputs_end_in_time(tmp_path: Path, scheme: str) -> None:
     path = tmp_path / "wide.toml"
     gaps = f"gaps = {list(range(2, 200_002, 2))}\n" if scheme == "pulse-gap" else ""
