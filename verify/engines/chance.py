@@ -48,7 +48,7 @@ def hammer(
 
 
 def flood(system: System, budget: Budget, progress: Progress) -> Answer:
-    """Press all inputs in turn, one again and again, or two, as fast as the operator allows, many times.
+    """Press all inputs in turn, one again and again, or two, as fast as the operator allows.
 
     Finds in a moment what fails only after many presses, such as a queue that overflows. A
     link that may be found in many states is found in the first, the last, and then in others.
