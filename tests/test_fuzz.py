@@ -481,6 +481,18 @@ def test_wrong_input_is_one_line(arguments: list[str], words: str) -> None:
     assert words in result.stderr
 
 
+@pytest.mark.skipif(not hasattr(signal, "SIGPIPE"), reason="no such signal")
+def test_a_target_that_dies_ends_no_run_of_ours() -> None:
+    """Whatever a library has made of the signal of a broken pipe."""
+    before = signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+    try:
+        result = ask("--receiver", "--command", "false")
+    finally:
+        signal.signal(signal.SIGPIPE, before)
+
+    assert result.exit_code == 2
+
+
 @pytest.mark.parametrize(
     ("line", "key"),
     [

@@ -1364,12 +1364,14 @@ def test_the_carillon_is_the_scenario_of_the_starting_file() -> None:
     assert link.scheme == PulseGap((2, 4, 6, 8, 10, 12, 14), 1, (0,) * 7)
 
 
-def test_at_half_its_spacing_the_carillon_rings_a_third_bell() -> None:
+def test_at_half_its_spacing_the_carillon_loses_a_press() -> None:
     link = shipped("carillon").with_operator(spacing=8)
     trace = judge(Subject(link), "explorer", Progress()).trace
     assert trace is not None
     assert trace.failure is not None
-    assert trace.failure.kind == "ghost"
+    assert trace.failure.kind == "lost"
+    first, second = trace.script.presses
+    assert second.tick - first.tick >= 8
 
 
 @pytest.mark.parametrize("engine", ["explorer", "solver"])

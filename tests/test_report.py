@@ -51,7 +51,8 @@ def test_the_reports_of_the_demos_are_up_to_date(name: str) -> None:
 
 
 def test_no_report_is_kept_but_those_and_every_page_is_under_a_megabyte() -> None:
-    kept = {path.relative_to(ROOT / "reports") for path in (ROOT / "reports").rglob("*.*")}
+    # Beside the folders lie measurements of costs.
+    kept = {path.relative_to(ROOT / "reports") for path in (ROOT / "reports").rglob("*/*.*")}
 
     assert kept == {Path(name) / file for name in DEMOS for file in (PAGE, TEXT)}
     assert all((ROOT / "reports" / file).stat().st_size < 1_000_000 for file in kept)

@@ -13,6 +13,7 @@ import os
 import selectors
 import signal
 import subprocess
+import threading
 from collections.abc import Sequence
 from time import monotonic, sleep
 
@@ -83,6 +84,7 @@ class Child:
     # -- talking ---------------------------------------------------------------------
 
     def _start(self) -> None:
+        _heed_no_broken_pipe()
         try:
             self.process = subprocess.Popen(
                 self.command,
@@ -221,6 +223,13 @@ class Child:
     def _last(self) -> str:
         lines = self.errors.decode(errors="replace").strip().splitlines()
         return f"; on stderr {value_text(lines[-1])}" if lines else ""
+
+
+def _heed_no_broken_pipe() -> None:
+    """A child that is gone is an error of the write, as in any Python: libraries that were at work
+    before may have let the signal end the process."""
+    if hasattr(signal, "SIGPIPE") and threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGPIPE, signal.SIG_IGN)
 
 
 def _left_with(process: subprocess.Popen[bytes], patience: float) -> int | None:
