@@ -251,4 +251,4 @@ def test_memory_stays_flat(tmp_path: Path, ending: str) -> None:
         finally:
             tracemalloc.stop()
 
-    assert peak(20_000) < peak(2_000) + 200_000
+    assert peak(40_000) < peak(8_000) + 400_000

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from fractions import Fraction
 from html.parser import HTMLParser
 from pathlib import Path
@@ -41,11 +43,26 @@ def asked(name: str, seconds: float = 60.0) -> tuple[Dossier, Report]:
 # -- the demos ----------------------------------------------------------------------
 
 
+def anew(name: str) -> dict[str, str]:
+    """In a process of its own, as they are rebuilt: which of several runs a solver shows depends on
+    what it was asked before."""
+    code = (
+        "import json; from verify.reports.rebuild import report_of; "
+        "from verify.reports.report_files import texts; "
+        f"print(json.dumps(texts(report_of({name!r}))))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    found: dict[str, str] = json.loads(done.stdout)
+    return found
+
+
 @pytest.mark.parametrize(
     "name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in DEMOS]
 )
 def test_the_reports_of_the_demos_are_up_to_date(name: str) -> None:
-    for file, text in texts(report_of(name)).items():
+    for file, text in anew(name).items():
         kept = (ROOT / "reports" / name / file).read_text("utf-8")
         assert kept == text, f"reports/{name}/{file} is stale: {REBUILD}"
 

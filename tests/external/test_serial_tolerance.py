@@ -216,9 +216,9 @@ def test_frames_from_a_queue_are_read_up_to_the_margin_and_not_beyond(
 ) -> None:
     """The bounds of a3 and a4 once more: frames of any two codes from the transmitter's queue,
     by the simulator, the start edge always taken early, or never. Three votes. Of the
-    second words, every fifth, or eleventh of long ones."""
+    second words, every eleventh, or 23rd of long ones."""
     *_, slowest, fastest = (SIXTEEN if clocks == 16 else EIGHT)[width]
-    tiny, step = Fraction(1, 10**6), 11 if width > 5 else 5
+    tiny, step = Fraction(1, 10**6), 23 if width > 5 else 11
 
     def right(error: Fraction, early: int) -> bool:
         plain = voting(clocks, width, f"[{-early}, {-early}]").scheme
