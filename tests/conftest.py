@@ -5,7 +5,7 @@ from hypothesis import HealthCheck, settings
 from tests.nightly import USUAL, nightly
 
 # CI must give the same answer every time; a developer's runs go on finding new examples.
-settings.register_profile("ci", max_examples=60, derandomize=True, deadline=None, print_blob=True)
+settings.register_profile("ci", derandomize=True, deadline=None, print_blob=True)
 settings.register_profile("dev", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile(
     "nightly",

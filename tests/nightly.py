@@ -20,6 +20,4 @@ def nightly() -> int | None:
 
 def examples(by_day: int) -> settings:
     """So many examples; at night as many as then, if that is more."""
-    if os.environ.get("CI"):
-        by_day = max(5, by_day // 2)  # two cores, ten minutes for everything
     return settings(max_examples=max(by_day, nightly() or 0))
