@@ -60,7 +60,7 @@ def demands(draw: st.DrawFn, most: int = 4) -> GapDemand:
 
 
 @given(demands())
-@settings(max_examples=24, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_the_best_table_holds_at_its_spacing_and_not_below(demand: GapDemand) -> None:
     design = design_gaps(demand, TICK, Effort())
 
@@ -79,7 +79,7 @@ def test_the_best_table_holds_at_its_spacing_and_not_below(demand: GapDemand) ->
     st.integers(0, 3),
     st.sampled_from(["timer", "taps"]),
 )
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_windows_that_take_the_jitter_are_what_lone_sends_need(
     gaps: set[int], jitter: int, window: int, receiver: str
 ) -> None:
@@ -122,7 +122,7 @@ def test_no_table_survives_sends_that_overlap_on_the_line(
 
 
 @given(st.sets(st.integers(2, 14), min_size=2, max_size=4), st.integers(1, 2), st.integers(0, 1))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_chords_come_out_right_exactly_if_the_rules_say_so(
     gaps: set[int], pulse: int, window: int
 ) -> None:

@@ -50,7 +50,7 @@ def held(link: Link, recording: Recording, *within: Within, tolerance: int | Non
     )
 
 
-@settings(max_examples=24)
+@settings(max_examples=40)
 @given(st.data())
 def test_what_the_simulator_does_agrees_whatever_part_of_it_was_recorded(
     data: st.DataObject,

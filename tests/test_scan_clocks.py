@@ -261,7 +261,7 @@ def test_a_synced_scan_on_a_line_with_jitter_holds_where_moves_are_apart() -> No
 
 
 @given(drifting(), st.integers(0, 3), st.integers(1, 2000))
-@settings(max_examples=20)
+@settings(max_examples=30)
 def test_a_link_left_alone_is_where_steps_bring_it(
     case: tuple[Link, Fraction], slot: int, passed: int
 ) -> None:

@@ -36,7 +36,7 @@ def pulse_gap(link: Link) -> PulseGap:
     return link.scheme
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(pulse_gaps(), st.integers(0, 2))
 @example(PulseGap((3, 6), 1, (1, 1)), 1)
 @example(PulseGap((2,), 1, ((0, 1),)), 1)
@@ -91,7 +91,7 @@ def test_wander_that_sends_bear_is_that_of_the_explorer(wander: int, jitter: int
     assert found is (Verdict.HOLDS if wander + jitter <= 2 else Verdict.FAILS)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(pulse_gaps(), st.integers(0, 20))
 @example(PulseGap((7, 9, 12, 14, 4), 1, (0,) * 5), 4)
 def test_a_table_that_fails_by_a_ghost_shows_a_failing_run_of_the_link(

@@ -865,7 +865,7 @@ def rises_at(trace: Trace, link: Link, branch: int, tick: int) -> set[int]:
     return found
 
 
-@settings(max_examples=24)
+@settings(max_examples=40)
 @given(failing())
 def test_observed_runs_are_the_runs(drawn: tuple[Subject, Trace]) -> None:
     """The step function with a record does what the plain one does."""
