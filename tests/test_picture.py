@@ -455,7 +455,10 @@ def spread(trace: Trace, factor: int) -> Trace:
     """The same events, further apart; for pictures without windows."""
     failure = trace.failure
     return Trace(
-        Script(tuple(Press(p.tick * factor, p.input) for p in trace.script.presses)),
+        Script(
+            tuple(Press(p.tick * factor, p.input) for p in trace.script.presses),
+            trace.script.delay,
+        ),
         tuple(replace(e, tick=e.tick * factor) for e in trace.events),
         failure and replace(failure, tick=failure.tick * factor, got="no strike"),
         tuple(replace(d, tick=d.tick * factor, ticks=d.ticks * factor) for d in trace.latencies),
