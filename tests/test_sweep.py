@@ -25,13 +25,15 @@ from verify.cli import main
 from verify.errors import LinkFileError
 from verify.fields import Written, ratio
 from verify.linkfile import load, parse
+from verify.questions.disturbances import Disturbance
+from verify.questions.dossier import DISTURBANCES
 from verify.reports.sweep_axes import figure_scale, scale_of
 from verify.reports.sweep_pictures import figure
 from verify.sweeps import running
 from verify.sweeps.asking import COLUMNS, ask_link
 from verify.sweeps.cells import Result as Found
 from verify.sweeps.cells import find, link_of, task
-from verify.sweeps.file import Of, Sweep, load_sweep
+from verify.sweeps.file import Sweep, load_sweep
 from verify.sweeps.journal import Journal
 from verify.sweeps.values import canonical, parsed, values_of
 from verify.units import parse_duration
@@ -153,7 +155,9 @@ def test_a_failing_check_says_how(place: Path) -> None:
 
 def test_margins_are_those_that_the_command_has() -> None:
     (of,) = [p for p in main.commands["margin"].params if p.name == "of"]
-    assert set(get_args(Of)) == set(of.type.choices)  # type: ignore[attr-defined]
+    choices = set(of.type.choices)  # type: ignore[attr-defined]
+    assert set(get_args(Disturbance)) == choices
+    assert set(DISTURBANCES) == choices
 
 
 def test_what_is_undecided_tells_nothing_that_could_differ(place: Path) -> None:

@@ -24,6 +24,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from verify import units
+from verify.errors import LinkFileError
 
 Key = tuple[str | int, ...]
 
@@ -235,6 +236,27 @@ def one_of(words: Iterable[str]) -> str:
 def number_of_entries(entries: Sized) -> str:
     """Of a list, in words."""
     return f"{len(entries)} {'entry' if len(entries) == 1 else 'entries'}"
+
+
+def file_error(
+    source: str, document: Any, first: Finding, more: int, allowed: str | None = None
+) -> LinkFileError:
+    """One finding in a file, and that there are ``more``. ``allowed``: instead of what it says."""
+    allowed = first.allowed if allowed is None else allowed
+    if more:
+        allowed += f" (and {more} more {'problem' if more == 1 else 'problems'})"
+    found = first.found or ("nothing" if first.missing else _repeat(document, first.key))
+    return LinkFileError(source, key_text(first.key), found, allowed)
+
+
+def _repeat(value: Any, key: Key) -> str:
+    """What stands in a place, or in the last one on the way to it."""
+    for part in key:
+        try:
+            value = value[part]
+        except (KeyError, TypeError, IndexError):
+            break
+    return value_text(value)
 
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 import tempfile
+from collections.abc import Iterable
 
 from verify.errors import UsageError
 
@@ -21,6 +22,16 @@ def check_writable(path: str, *, overwrite: bool = False) -> None:
         raise _refused(path, reason)
     if not overwrite and os.path.lexists(path):
         raise _there(path)
+
+
+def prepare_folder(folder: str, names: Iterable[str], *, overwrite: bool = False) -> None:
+    """Make the folder, and raise UsageError where files of these names could not be written."""
+    try:
+        os.makedirs(folder, exist_ok=True)
+    except OSError as error:
+        raise _refused(folder, (error.strerror or "not writable").lower()) from None
+    for name in names:
+        check_writable(os.path.join(folder, name), overwrite=overwrite)
 
 
 def _taken(path: str) -> str | None:

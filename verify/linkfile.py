@@ -34,12 +34,11 @@ from verify.fields import (
     Written,
     check,
     did_you_mean,
-    key_text,
+    file_error,
     number_of_entries,
     one_of,
     printable,
     refusal,
-    value_text,
 )
 from verify.parts.clock import Clock as TransmitterClock
 from verify.parts.line import Faults
@@ -676,11 +675,7 @@ class _Reading:
             return ranks[key], 0
 
         first, *more = sorted(self.findings, key=rank)
-        found = first.found or ("nothing" if first.missing else self._repeat(first.key))
-        allowed = first.allowed
-        if more:
-            allowed += f" (and {len(more)} more {'problem' if len(more) == 1 else 'problems'})"
-        return LinkFileError(source, key_text(first.key), found, allowed)
+        return file_error(source, self.document, first, len(more))
 
     def _order(self) -> tuple[dict[Key, int], dict[Key, int]]:
         """Of every place, its rank in the file; of every table, where its own keys end."""
@@ -701,9 +696,3 @@ class _Reading:
 
         visit((), self.document, ())
         return ranks, ends
-
-    def _repeat(self, key: Key) -> str:
-        value: Any = self.document
-        for part in key:
-            value = value[part]
-        return value_text(value)

@@ -25,7 +25,6 @@ from verify.fields import (
     UNKNOWN,
     Context,
     Finding,
-    Key,
     Label,
     Rate,
     Table,
@@ -33,10 +32,9 @@ from verify.fields import (
     check,
     context,
     did_you_mean,
-    key_text,
+    file_error,
     number_of_entries,
     refusal,
-    value_text,
 )
 
 MOST_WORDS = 10_000
@@ -218,13 +216,4 @@ def _error(findings: Iterable[Finding], document: dict[str, Any], source: str) -
         table = _TABLES[str(first.key[0])] if len(first.key) > 1 else _Top
         known = list(table.model_fields)
         allowed = ", ".join(known) + did_you_mean(first.key[-1], known)
-    if more:
-        allowed += f" (and {len(more)} more {'problem' if len(more) == 1 else 'problems'})"
-    found = first.found or ("nothing" if first.missing else _repeat(document, first.key))
-    return LinkFileError(source, key_text(first.key), found, allowed)
-
-
-def _repeat(value: Any, key: Key) -> str:
-    for part in key:
-        value = value[part]
-    return value_text(value)
+    return file_error(source, document, first, len(more), allowed)

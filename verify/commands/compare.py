@@ -17,6 +17,7 @@ from verify.commands.shared import (
     budget_of,
     fail,
     guarded,
+    jobs_option,
     json_option,
     print_json,
     time_option,
@@ -49,12 +50,7 @@ if TYPE_CHECKING:
     help="With --inputs: also curves over 2 to 64 inputs, as CSV, PNG and SVG.",
 )
 @click.option("--force", is_flag=True, help="Overwrite files that are there.")
-@click.option(
-    "--jobs",
-    type=click.IntRange(min=1),
-    metavar="JOBS",
-    help="Processes at work; default: one per processor.",
-)
+@jobs_option
 @time_option("Work no longer than this; what is then open is undecided.")
 @json_option
 @guarded

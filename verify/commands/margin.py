@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 import click
 
@@ -15,6 +15,7 @@ from verify.commands.shared import (
     subject_of,
     watched,
 )
+from verify.questions.disturbances import Disturbance
 
 if TYPE_CHECKING:
     from verify.questions.judging import EngineName
@@ -24,17 +25,7 @@ if TYPE_CHECKING:
 @click.option(
     "--of",
     required=True,
-    type=click.Choice(
-        [
-            "clock.offset",
-            "clock.rate",
-            "clock.wander",
-            "line.jitter",
-            "line.skew",
-            "line.shortest",
-            "pause",
-        ]
-    ),
+    type=click.Choice(get_args(Disturbance)),
     help="The disturbance, by its key in link files.",
 )
 @resume_option

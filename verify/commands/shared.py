@@ -132,6 +132,16 @@ def _be_quiet(context: click.Context, _: click.Parameter, value: bool) -> None:
     context.meta[_QUIET] = value
 
 
+def jobs_option(command: F) -> F:
+    """``--jobs``: how many processes work, None for one per processor."""
+    return click.option(
+        "--jobs",
+        type=click.IntRange(min=1),
+        metavar="JOBS",
+        help="Processes at work; default: one per processor.",
+    )(command)
+
+
 def json_option(command: F) -> F:
     """``--json``, as ``as_json``, and ``--quiet``."""
     for decorate in (

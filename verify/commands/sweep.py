@@ -17,6 +17,7 @@ from verify.commands.shared import (
     STATUS,
     fail,
     guarded,
+    jobs_option,
     json_option,
     print_json,
     time_option,
@@ -46,12 +47,7 @@ if TYPE_CHECKING:
     help="Also pictures of the table, as PNG and SVG.",
 )
 @click.option("--force", is_flag=True, help="Overwrite files that are there.")
-@click.option(
-    "--jobs",
-    type=click.IntRange(min=1),
-    metavar="JOBS",
-    help="Processes at work; default: one per processor.",
-)
+@jobs_option
 @click.option(
     "--dask", metavar="ADDRESS", help="Work on a Dask cluster; the address of its scheduler."
 )

@@ -47,6 +47,10 @@ class TooManyError(OutOfTimeError):
         )
 
 
+class SpentError(Exception):
+    """A budget is spent in the middle of a step, or before there is anything to search."""
+
+
 @dataclass
 class Budget:
     """How far a search may go: seconds of work and states or steps. None: no limit.
@@ -68,6 +72,11 @@ class Budget:
         if self.seconds is None:
             return None
         return max(0.001, self.seconds - (self.clock() - self.begun))
+
+    def look(self) -> None:
+        """Raise SpentError if the search should stop, in the middle of whatever it does."""
+        if self.spent(0):
+            raise SpentError
 
     def spent(self, states: int) -> bool:
         """The search should stop and say how far it got."""
@@ -147,3 +156,27 @@ class Answer:
             best=ticks(self.best),
             worst=ticks(self.worst),
         )
+
+
+def explored(
+    verdict: Verdict,
+    script: Script | None,
+    progress: Progress,
+    complete: bool,
+    latencies: bool,
+    best: dict[int, Delivery],
+    worst: dict[int, Delivery],
+) -> Answer:
+    """What an exploration, state by state, came to. ``script``: a failure, if it found one.
+
+    ``complete``: nothing was left out; ``latencies``: it went on past failures.
+    """
+    if script is not None:
+        verdict = Verdict.FAILS
+    if complete:
+        covered = f"all {progress.states} states"
+    elif verdict is Verdict.FAILS and not latencies:
+        covered = f"{progress.states} states, up to the first failure"
+    else:
+        covered = f"all sequences of fewer than {progress.presses} presses"
+    return Answer(verdict, "explorer", script, covered, complete, best, worst)

@@ -21,7 +21,7 @@ from heapq import heappop, heappush
 from math import inf
 from typing import Any, TypeAlias
 
-from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.answer import Answer, Budget, Delivery, Progress, SpentError, Verdict, explored
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.native import available
 from verify.engines.trace import Chosen, Press, Script
@@ -78,10 +78,6 @@ def explore(
     return search.run()
 
 
-class _SpentError(Exception):
-    """The budget is spent in the middle of a step."""
-
-
 class _Search:
     def __init__(
         self, compiled: Compiled, budget: Budget, progress: Progress, latencies: bool
@@ -100,12 +96,12 @@ class _Search:
 
     def run(self) -> Answer:
         try:
-            for number, state in enumerate(self.compiled.starts(self._look)):
+            for number, state in enumerate(self.compiled.starts(self.budget.look)):
                 # A press at the first tick there is; before it nothing can happen.
                 self._reach(_Node(state, -1, 0, None, (), ()), [])
                 if self.budget.spent(number):
                     return self._answer(Verdict.UNDECIDED, complete=False)
-        except _SpentError:
+        except SpentError:
             return self._answer(Verdict.UNDECIDED, complete=False)
         while self.heap:
             if self.progress.states > self.patience:
@@ -117,15 +113,11 @@ class _Search:
             try:
                 if self._visit(visit):
                     return self._answer(Verdict.FAILS, complete=False)
-            except _SpentError:
+            except SpentError:
                 return self._answer(Verdict.UNDECIDED, complete=False)
             if self.budget.spent(self.progress.states):
                 return self._answer(Verdict.UNDECIDED, complete=False)
         return self._answer(Verdict.HOLDS, complete=True)
-
-    def _look(self) -> None:
-        if self.budget.spent(0):
-            raise _SpentError
 
     def _compiled(self) -> Answer | None:
         """The answer of the same search as compiled code; None if that cannot be."""
@@ -145,15 +137,9 @@ class _Search:
             return None
 
     def _answer(self, verdict: Verdict, *, complete: bool) -> Answer:
-        if self.failed is not None:
-            verdict = Verdict.FAILS
-        if complete:
-            covered = f"all {self.progress.states} states"
-        elif verdict is Verdict.FAILS and not self.latencies:
-            covered = f"{self.progress.states} states, up to the first failure"
-        else:
-            covered = f"all sequences of fewer than {self.progress.presses} presses"
-        return Answer(verdict, "explorer", self.failed, covered, complete, self.best, self.worst)
+        return explored(
+            verdict, self.failed, self.progress, complete, self.latencies, self.best, self.worst
+        )
 
     # -- transitions ----------------------------------------------------------
 
@@ -221,7 +207,7 @@ class _Search:
             self.progress.states += 1
             # One step may have as many outcomes as there are picks.
             if not self.progress.states % 1024 and self.budget.spent(self.progress.states):
-                raise _SpentError
+                raise SpentError
             after = _Node(state, ticks, node.presses + len(taken), node, taken, picked)
             if any(signal == failure(0) for signal, _ in log):
                 if self.failed is None:

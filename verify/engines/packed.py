@@ -16,7 +16,7 @@ from typing import Any
 
 from verify.engines import native
 from verify.engines import packed_search as ps
-from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict, explored
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.packing import WORD, Layout, UnpackableError
 from verify.engines.stepcode import NARROW, StepCode
@@ -254,16 +254,8 @@ class PackedSearch:
         progress.states, progress.presses = int(c[ps.EVALUATED]), int(c[ps.LEVEL])
         self.states_packed = int(c[ps.NODES])
         script = self._failure()
-        if script is not None:
-            verdict = Verdict.FAILS
-        if complete:
-            covered = f"all {progress.states} states"
-        elif verdict is Verdict.FAILS and not self.latencies:
-            covered = f"{progress.states} states, up to the first failure"
-        else:
-            covered = f"all sequences of fewer than {progress.presses} presses"
         best, worst = self._latencies()
-        return Answer(verdict, "explorer", script, covered, complete, best, worst)
+        return explored(verdict, script, progress, complete, self.latencies, best, worst)
 
     # -- how a state was reached ------------------------------------------------
 

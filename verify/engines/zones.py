@@ -20,7 +20,7 @@ from itertools import count
 from math import inf
 from typing import Any, TypeAlias
 
-from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.answer import Answer, Budget, Delivery, Progress, SpentError, Verdict
 from verify.engines.bounds import PRESENT, Bounds, Decisions, Matrix, Span, TimesError, World
 from verify.engines.concrete import (
     BankEntry,
@@ -351,10 +351,6 @@ def zones_of(system: System, budget: Budget, progress: Progress) -> tuple[Answer
     return search.run(), search.seen.zones
 
 
-class _SpentError(Exception):
-    """The budget is spent before there is anything to search."""
-
-
 class _Search:
     def __init__(
         self, stepper: Stepper, budget: Budget, progress: Progress, latencies: bool
@@ -371,7 +367,7 @@ class _Search:
 
     def run(self) -> Answer:
         try:
-            for number, (zone, values) in enumerate(self.stepper.zones(self._look)):
+            for number, (zone, values) in enumerate(self.stepper.zones(self.budget.look)):
                 self._reach(_Node(zone, 0, None, values=values))
                 if self.budget.spent(number):
                     return self._answer(Verdict.UNDECIDED, "nothing")
@@ -385,13 +381,9 @@ class _Search:
                     return self._answer(Verdict.UNDECIDED, shorter)
         except TimesError as reason:
             return self._answer(Verdict.UNDECIDED, f"nothing: {reason}")
-        except _SpentError:
+        except SpentError:
             return self._answer(Verdict.UNDECIDED, "nothing")
         return self._answer(Verdict.HOLDS, f"all {self.progress.states} zones", complete=True)
-
-    def _look(self) -> None:
-        if self.budget.spent(0):
-            raise _SpentError
 
     def _answer(self, verdict: Verdict, covered: str, *, complete: bool = False) -> Answer:
         if self.failed is not None:

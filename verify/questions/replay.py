@@ -9,11 +9,13 @@ from fractions import Fraction
 from typing import Literal
 
 from verify.engines.answer import Budget, Progress
+from verify.parts.link import Link
 from verify.questions.disturbed import LEAST_TRIED, SIGNED, Explained, Within, explain, stopped
 from verify.questions.holding import (
     Change,
     Held,
     Parting,
+    Stop,
     Warnings,
     due_outputs,
     hold,
@@ -191,22 +193,28 @@ class _Asked:
                 return Whole("none" if found.verdict == "none" else "undecided", None, found.why)
             if turn == MOST_TURNS:
                 break
-            self.progress.doing = f"reading the recording again, with {asked.kind}"
-            again = hold(
-                self.subject,
-                found.link,
-                self.recording,
-                Warnings(),
-                self.progress,
-                tolerance=self.tolerance,
-                only=held.parting.stretch,
-                stop=found.stop,
-            )
+            again = self._again(asked, found.link, held.parting, found.stop)
             if again.undecided:
                 return Whole("undecided", None, again.undecided)
             if again.parting is None:
                 return Whole("explains", found.amount)
         return Whole("undecided", None, f"it parts again with each of {MOST_TURNS} pauses")
+
+    def _again(
+        self, asked: Within, link: Link, parting: Parting | None, stop: Stop | None = None
+    ) -> Held:
+        """All of the recording held against what explains a place of it."""
+        self.progress.doing = f"reading the recording again, with {asked.kind}"
+        return hold(
+            self.subject,
+            link,
+            self.recording,
+            Warnings(),
+            self.progress,
+            tolerance=self.tolerance,
+            only=None if parting is None else parting.stretch,
+            stop=stop,
+        )
 
     def _whole(
         self,
@@ -243,16 +251,7 @@ class _Asked:
                 return Whole("none" if found.verdict == "none" else "undecided", None, found.why)
             if self.budget.spent(0):
                 return Whole("undecided", None, "the time was up")
-            self.progress.doing = f"reading the recording again, with {asked.kind}"
-            held = hold(
-                self.subject,
-                found.link,
-                self.recording,
-                Warnings(),
-                self.progress,
-                tolerance=self.tolerance,
-                only=None if parting is None else parting.stretch,
-            )
+            held = self._again(asked, found.link, parting)
             if held.undecided:
                 return Whole("undecided", None, held.undecided)
             if held.parting is None:

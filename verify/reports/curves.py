@@ -10,7 +10,7 @@ from math import isnan, nan
 from typing import TYPE_CHECKING, Any
 
 from verify.errors import UsageError
-from verify.files import check_writable, write_whole
+from verify.files import prepare_folder, write_whole
 from verify.questions.compare import Row
 from verify.questions.growth import CURVES
 from verify.reports.comparison_data import comparison_csv
@@ -65,13 +65,7 @@ def prepare(folder: str, *, overwrite: bool = False) -> None:
         raise UsageError(
             "--curves: found no matplotlib; allowed: with it (pip install matplotlib)"
         ) from None
-    try:
-        os.makedirs(folder, exist_ok=True)
-    except OSError as error:
-        reason = (error.strerror or "not writable").lower()
-        raise UsageError(f"{folder}: found {reason}; allowed: a place to write to") from None
-    for name in FILES:
-        check_writable(os.path.join(folder, name), overwrite=overwrite)
+    prepare_folder(folder, FILES, overwrite=overwrite)
 
 
 def write(folder: str, rows: Sequence[Row], mark: int | None, *, overwrite: bool = False) -> None:

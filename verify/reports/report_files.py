@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 
-from verify.errors import UsageError
-from verify.files import check_writable, write_whole
+from verify.files import prepare_folder, write_whole
 from verify.reports.report_data import Report
 
 PAGE, TEXT = "report.html", "report.md"
@@ -13,13 +12,7 @@ PAGE, TEXT = "report.html", "report.md"
 
 def prepare(folder: str, *, overwrite: bool = False) -> None:
     """Make the folder. Raises UsageError where ``write`` would do so later."""
-    try:
-        os.makedirs(folder, exist_ok=True)
-    except OSError as error:
-        reason = (error.strerror or "not writable").lower()
-        raise UsageError(f"{folder}: found {reason}; allowed: a place to write to") from None
-    for name in (PAGE, TEXT):
-        check_writable(os.path.join(folder, name), overwrite=overwrite)
+    prepare_folder(folder, (PAGE, TEXT), overwrite=overwrite)
 
 
 def texts(report: Report) -> dict[str, str]:

@@ -15,7 +15,7 @@ from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from verify.errors import UsageError
-from verify.files import check_writable, write_whole
+from verify.files import prepare_folder, write_whole
 from verify.parts.link import Link
 from verify.reports.palette import LIGHT
 from verify.reports.sweep_axes import figure_scale, scale_of
@@ -81,13 +81,7 @@ def prepare(folder: str, sweep: Sweep, *, overwrite: bool) -> None:
     if plan.up is not None and fields > MOST_FIELDS:
         allowed = f"at most {MOST_FIELDS} in a panel"
         raise UsageError(f"--pictures: found {fields} cells in a panel; allowed: {allowed}")
-    try:
-        os.makedirs(folder, exist_ok=True)
-    except OSError as error:
-        reason = (error.strerror or "not writable").lower()
-        raise UsageError(f"{folder}: found {reason}; allowed: a place to write to") from None
-    for name in FILES:
-        check_writable(os.path.join(folder, name), overwrite=overwrite)
+    prepare_folder(folder, FILES, overwrite=overwrite)
 
 
 def write(folder: str, sweep: Sweep, link: Link, done: Mapping[int, Result]) -> list[str]:

@@ -11,14 +11,15 @@ from typing import Literal, TypeAlias
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.errors import UsageError
 from verify.parts.link import Link
-from verify.questions.judging import Subject, judge
+from verify.questions.disturbances import Disturbance
+from verify.questions.judging import EngineName, Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.lifetime import lifetime
 from verify.questions.margin import margin
 from verify.questions.rate_margin import rate_margin
 from verify.questions.recover import recover
 from verify.questions.spacing import least_spacing
-from verify.sweeps.file import Ask, EngineName, Of
+from verify.sweeps.file import Ask
 from verify.units import Ticks, rate
 
 Figure: TypeAlias = int | float | str | bool | None
@@ -67,7 +68,7 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
 }
 
 
-def columns(ask: Ask, of: Of | None) -> tuple[Column, ...]:
+def columns(ask: Ask, of: Disturbance | None) -> tuple[Column, ...]:
     """The figures of a question."""
     return COLUMNS["margin of clock.rate" if of == RATE else ask]
 
@@ -84,7 +85,9 @@ class Found:
     figures: dict[str, Figure] = field(default_factory=dict)
 
 
-def ask_link(link: Link, ask: Ask, of: Of | None, engine: EngineName, seconds: float) -> Found:
+def ask_link(
+    link: Link, ask: Ask, of: Disturbance | None, engine: EngineName, seconds: float
+) -> Found:
     """Put a question. ``seconds``: of this process's own work, whatever else the machine does."""
     budget = Budget(seconds, clock=process_time)
     try:
@@ -106,7 +109,7 @@ def _seconds(ticks: Ticks | None, link: Link) -> float | None:
     return None if ticks is None else float(ticks * link.tick)
 
 
-def _check(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Found:
+def _check(link: Link, _: Disturbance | None, engine: EngineName, budget: Budget) -> Found:
     judged = judge(Subject(link, budget=budget), engine, Progress(), budget=budget)
     figures: dict[str, Figure] = {}
     trace = judged.trace
@@ -122,7 +125,7 @@ def _check(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Foun
     return Found(judged.verdict, judged.engine, figures=figures)
 
 
-def _spacing(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Found:
+def _spacing(link: Link, _: Disturbance | None, engine: EngineName, budget: Budget) -> Found:
     found = least_spacing(Subject(link, budget=budget), engine, Progress(), budget)
     figures: dict[str, Figure] = {
         "spacing_ticks": found.ticks,
@@ -132,7 +135,7 @@ def _spacing(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Fo
     return Found(found.verdict, found.engine, figures=figures)
 
 
-def _latency(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Found:
+def _latency(link: Link, _: Disturbance | None, engine: EngineName, budget: Budget) -> Found:
     found = latencies(Subject(link, budget=budget), engine, Progress(), budget)
     best, worst = found.best, found.worst
     if not found.exact and found.verdict is not Verdict.FAILS:
@@ -147,7 +150,7 @@ def _latency(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Fo
     return Found(found.verdict, found.engine, figures=figures)
 
 
-def _margin(link: Link, of: Of | None, engine: EngineName, budget: Budget) -> Found:
+def _margin(link: Link, of: Disturbance | None, engine: EngineName, budget: Budget) -> Found:
     if of == RATE:
         return _rate_margin(link, engine, budget)
     found = margin(link, str(of), engine, Progress(), budget)
@@ -183,7 +186,7 @@ def _worst(verdicts: Iterable[Verdict]) -> Verdict:
     return next((v for v in (Verdict.FAILS, Verdict.UNDECIDED) if v in found), Verdict.HOLDS)
 
 
-def _recover(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Found:
+def _recover(link: Link, _: Disturbance | None, engine: EngineName, budget: Budget) -> Found:
     found = recover(link, engine, Progress(), budget)
     figures: dict[str, Figure] = {
         "recovery_ticks": found.ticks,
@@ -193,7 +196,7 @@ def _recover(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Fo
     return Found(found.verdict, found.engine, figures=figures)
 
 
-def _lifetime(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> Found:
+def _lifetime(link: Link, _: Disturbance | None, engine: EngineName, budget: Budget) -> Found:
     found = lifetime(Subject(link, budget=budget), engine, Progress(), budget)
     figures: dict[str, Figure] = {
         "lifetime_ticks": _ticks(found.ticks),
@@ -203,7 +206,7 @@ def _lifetime(link: Link, _: Of | None, engine: EngineName, budget: Budget) -> F
     return Found(found.verdict, found.engine, figures=figures)
 
 
-_ASKED: dict[Ask, Callable[[Link, Of | None, EngineName, Budget], Found]] = {
+_ASKED: dict[Ask, Callable[[Link, Disturbance | None, EngineName, Budget], Found]] = {
     "check": _check,
     "spacing": _spacing,
     "latency": _latency,

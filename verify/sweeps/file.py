@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import prod
 from pathlib import Path
-from typing import Annotated, Any, Literal, cast, get_args
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field, PlainValidator, ValidationError, field_validator
 
@@ -21,12 +21,15 @@ from verify.fields import (
     Table,
     check,
     did_you_mean,
+    file_error,
     key_text,
     one_of,
     refusal,
     value_text,
 )
 from verify.linkfile import read, toml_of
+from verify.questions.disturbances import Disturbance
+from verify.questions.judging import EngineName
 from verify.sweeps.keys import key_of
 from verify.sweeps.values import ALLOWED, MOST_VALUES, NoValueError, canonical, values_of
 from verify.units import TimeError, parse_duration
@@ -35,16 +38,6 @@ MOST_CELLS = 100_000
 DEFAULT_SECONDS = 60.0
 
 Ask = Literal["check", "spacing", "latency", "margin", "recover", "lifetime"]
-Of = Literal[
-    "clock.offset",
-    "clock.rate",
-    "clock.wander",
-    "line.jitter",
-    "line.skew",
-    "line.shortest",
-    "pause",
-]
-EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 
 _TIME = 'seconds of work for each cell, above 0, or a quoted duration like "20 s"'
 _ROWS = "rows [[list]], each a table of one key of the link file or more"
@@ -66,7 +59,7 @@ class _Top(Table):
     link: str = Field(description="the path of a link file, from this file's folder")
     name: Label | None = Field(None, description="a string")
     ask: Ask = Field(description=one_of(get_args(Ask)))
-    of: Of | None = Field(None, description=one_of(get_args(Of)))
+    of: Disturbance | None = Field(None, description=one_of(get_args(Disturbance)))
     engine: EngineName = "auto"
     time: Annotated[float, PlainValidator(_seconds, json_schema_input_type=Any)] = DEFAULT_SECONDS
     without: tuple[str, ...] = Field((), description="a list of keys of the link file, dotted")
@@ -101,7 +94,7 @@ class Sweep:
 
     name: str
     ask: Ask
-    of: Of | None
+    of: Disturbance | None
     engine: EngineName
     seconds: float
     without: tuple[str, ...]
@@ -185,7 +178,7 @@ def load_sweep(path: str | os.PathLike[str]) -> Sweep:
 
 def _question(top: _Top, findings: list[Finding]) -> None:
     if top.ask == "margin" and top.of is None:
-        allowed = f'with ask = "margin", {one_of(get_args(Of))}'
+        allowed = f'with ask = "margin", {one_of(get_args(Disturbance))}'
         findings.append(Finding(("of",), allowed, missing=True))
     if top.ask != "margin" and top.of is not None:
         findings.append(Finding(("of",), 'no key: only with ask = "margin"'))
@@ -280,16 +273,4 @@ def _error(findings: list[Finding], document: dict[str, Any], source: str) -> Li
     if first.found == UNKNOWN and not allowed:
         known = list(_Top.model_fields)
         allowed = ", ".join(known) + did_you_mean(first.key[-1], known)
-    if more:
-        allowed += f" (and {len(more)} more {'problem' if len(more) == 1 else 'problems'})"
-    found = first.found or ("nothing" if first.missing else _repeat(document, first.key))
-    return LinkFileError(source, key_text(first.key), found, allowed)
-
-
-def _repeat(value: Any, key: Key) -> str:
-    for part in key:
-        try:
-            value = value[part]
-        except (KeyError, TypeError, IndexError):
-            return value_text(cast(object, value))
-    return value_text(value)
+    return file_error(source, document, first, len(more), allowed)
