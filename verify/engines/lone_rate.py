@@ -39,7 +39,9 @@ class _Lone(Search):
         self.latest: Exact | None = None
         self.settled: Exact = 0
         self.unstruck: Cond = True
-        self.may_miss = self.may_stray = self.may_leave = False
+        # A strike of another output, or of the right one again.
+        self.strayed: Cond = False
+        self.may_miss = self.may_stray = False
 
     def follow(self, index: int) -> Row:
         picks: list[tuple[str, Num]] = []
@@ -68,21 +70,20 @@ class _Lone(Search):
         return ceil(Fraction(self.settled) / self.symbolic.system.resolution)
 
     def _apart(self) -> int | None:
-        if self.may_miss or self.may_stray or self.may_leave:
+        if self.may_miss or self.may_stray:
             return None
         return floor(Fraction(self.settled) / self.symbolic.system.resolution) + 1
 
     def _strikes(self, outcome: Outcome, moment: Moment) -> None:
         struck: Cond = False
-        stray: Cond = False
         for event in outcome.said:
             if event.signal == strike(0):
                 right = equal(event.values[0], self.output)
-                struck = either(struck, both(event.when, right))
-                stray = either(stray, both(event.when, negate(right)))
-        stray = either(stray, both(struck, negate(self.unstruck)))
-        if stray is not False and self._possible([*moment.given, stray]):
-            self.may_stray = True
+                hit = both(event.when, right)
+                again = either(both(event.when, negate(right)), both(hit, struck))
+                self.strayed = either(self.strayed, again)
+                struck = either(struck, hit)
+        self.strayed = either(self.strayed, both(struck, negate(self.unstruck)))
         first = [*moment.given, self.unstruck, struck]
         if struck is False or not self._possible(first):
             return
@@ -102,9 +103,11 @@ class _Lone(Search):
         self.settled = max(self.settled, last)
         if self._possible([*moment.given, rest, self.unstruck]):
             self.may_miss = True
-        left = self._differs(moment.state, self.start)
-        if left is not False and self._possible([*moment.given, rest, left]):
-            self.may_leave = True
+        if self.may_miss or self.may_stray:
+            return
+        # All at once, where a run ends: one question to the solver in place of many.
+        stray = either(self.strayed, self._differs(moment.state, self.start))
+        self.may_stray = stray is not False and self._possible([*moment.given, rest, stray])
 
     def _extreme_of(self, given: list[Cond], value: Num, least: bool) -> Exact:
         if isinstance(value, (int, Fraction)):
