@@ -47,7 +47,7 @@ def recover(
     without one, or with ``start = "any"``, from power-up in any state.
 
     What goes wrong before is left out of account; what goes wrong later counts. The least
-    such time is closed in on, proved right, and shown wrong one tick before. ``proved``:
+    such time is found by halving, proved right, and shown wrong one tick before. ``proved``:
     without any disturbance the link is known to be right.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
@@ -81,14 +81,14 @@ class _Search:
                 return self._stuck(judged, f"{amount} ticks after it")
             low = self.bad[0] if self.bad else -1
             if self.good is None:
-                # Upwards from below: what is not yet right fails soon, while proofs take long.
+                # At once, or ever? What is never right fails soon, while proofs take long.
                 if amount >= most:
                     return self._never()
-                amount = min(most, max(2 * amount, settled + 1))
+                amount = most
             elif self.good[0] - low <= 1:
                 break
             else:
-                amount = low + max(1, (self.good[0] - low) // 3)
+                amount = (low + self.good[0]) // 2
         ticks, good = self.good
         trace = self.bad[1].trace if self.bad else None
         if self.bad is not None and trace is not None:
