@@ -74,21 +74,18 @@ class _Search:
                 return self._stuck(judged, "without any disturbance")
         settled = max(undisturbed.lone.settled)
         most = FAR * (settled + 1) + self.link.pause.reach
-        amount = 0
+        amount = most
         while True:
             judged = self._judge(amount)
             if judged.verdict is Verdict.UNDECIDED:
                 return self._stuck(judged, f"{amount} ticks after it")
-            low = self.bad[0] if self.bad else -1
             if self.good is None:
-                # At once, or ever? What is never right fails soon, while proofs take long.
-                if amount >= most:
-                    return self._never()
-                amount = most
-            elif self.good[0] - low <= 1:
+                # Asked about first: what is never right fails soon, while proofs take long.
+                return self._never()
+            low = self.bad[0] if self.bad else -1
+            if self.good[0] - low <= 1:
                 break
-            else:
-                amount = (low + self.good[0]) // 2
+            amount = 0 if self.bad is None else (low + self.good[0]) // 2
         ticks, good = self.good
         trace = self.bad[1].trace if self.bad else None
         if self.bad is not None and trace is not None:
