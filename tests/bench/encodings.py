@@ -33,7 +33,7 @@ from verify.parts.link import Link, factored
 from verify.questions.judging import Subject
 from verify.questions.spacing import least_spacing
 
-from .measuring import REPORTS, as_csv, cpu, markdown, measured_on, seconds_text
+from .measuring import as_csv, cpu, markdown, measured_on, out_option, seconds_text
 from .per_tick import enumerated, unrolled
 from .ratios import spacings_to_check
 from .subjects import EVERY, Kind, subject_link
@@ -242,7 +242,7 @@ def verdict_of_table(cells: dict[tuple[Kind, int, str], Cell]) -> str:
 @click.command(help=__doc__)
 @click.option("--inputs", "sizes", multiple=True, type=int, help="So many inputs (4, 16, 64).")
 @click.option("--limit", default=LIMIT, help="CPU seconds of a cell.", show_default=True)
-@click.option("--out", type=click.Path(path_type=Path), default=REPORTS, help="Folder to write to.")
+@out_option
 def main(sizes: tuple[int, ...], limit: float, out: Path) -> None:
     """Measure, and write both files."""
     cells: dict[tuple[Kind, int, str], Cell] = {}

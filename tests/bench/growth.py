@@ -27,7 +27,7 @@ from verify.files import write_whole
 
 from .growth_curves import svg
 from .growth_point import Outcome, Point
-from .measuring import REPORTS, as_csv, markdown, measured_on, seconds_text
+from .measuring import as_csv, markdown, measured_on, out_option, seconds_text
 from .subjects import EVERY, Kind
 
 ROOT = Path(__file__).parent.parent.parent
@@ -258,7 +258,7 @@ def report(points: Sequence[Measured], limit: float) -> str:
     help="Measure it again, keep the rest.",
 )
 @click.option("--most", type=int, help="No values above this.")
-@click.option("--out", type=click.Path(path_type=Path), default=REPORTS, help="Folder to write to.")
+@out_option
 def main(limit: float, only: tuple[str, ...], most: int | None, out: Path) -> None:
     """Measure, and write all files."""
     others = [axis.name for axis in AXES if only and axis.name not in only]

@@ -13,11 +13,30 @@ from pathlib import Path
 from time import process_time
 from typing import TypeVar
 
+import click
+
+from verify.files import prepare_folder
+
 T = TypeVar("T")
 
 REPORTS = Path(__file__).parent.parent.parent / "reports"
 # Work that takes less than this in all is measured again, up to so many times in all.
 ENOUGH, MOST_ROUNDS = 0.3, 15
+
+
+def _made(_: click.Context, __: click.Parameter, folder: Path) -> Path:
+    prepare_folder(str(folder), (), overwrite=True)
+    return folder
+
+
+out_option = click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=REPORTS,
+    callback=_made,
+    help="Folder to write to.",
+)
+"""``--out``: made before the work, not missed after it."""
 
 
 def cpu(work: Callable[[], T]) -> tuple[float, T]:

@@ -30,7 +30,7 @@ from verify.questions import judging
 from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.spacing import Spacing, least_spacing, own_spacing
 
-from .measuring import REPORTS, as_csv, least_cpu, markdown, measured_on, seconds_text
+from .measuring import as_csv, least_cpu, markdown, measured_on, out_option, seconds_text
 from .subjects import EVERY, Kind, subject_link
 
 SIZES = (16, 64, 256)
@@ -156,7 +156,7 @@ def rows(measured: Iterable[Measured]) -> Iterator[tuple[str, ...]]:
 
 @click.command(help=__doc__)
 @click.option("--inputs", "sizes", multiple=True, type=int, help="So many inputs (16, 64, 256).")
-@click.option("--out", type=click.Path(path_type=Path), default=REPORTS, help="Folder to write to.")
+@out_option
 def main(sizes: tuple[int, ...], out: Path) -> None:
     """Measure, and write ``ratios.md`` and ``ratios.csv``."""
     measured = []
