@@ -135,7 +135,7 @@ class Scan(Scheme):
         }
 
     def alone(
-        self, index: int, unrest: int = 0, clock: Clock = ON_TIME
+        self, index: int, unrest: int = 0, clock: Clock = ON_TIME, clash: bool = True
     ) -> tuple[tuple[Scan, tuple[int, ...]], ...]:
         """The last sample decides about an output: its own input, and one other that was sampled.
 

@@ -88,7 +88,7 @@ class WirePerInput(Scheme):
         return tuple((WirePerInput(1), (i,)) for i in range(self.inputs))
 
     def alone(
-        self, index: int, unrest: int = 0, clock: Clock = ON_TIME
+        self, index: int, unrest: int = 0, clock: Clock = ON_TIME, clash: bool = True
     ) -> tuple[tuple[WirePerInput, tuple[int, ...]], ...]:
         """Its own line decides."""
         return ((WirePerInput(1), (index,)),)

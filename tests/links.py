@@ -58,12 +58,16 @@ def pulse_gaps(draw: st.DrawFn, most_inputs: int = 3, busy: str | None = None) -
 
 
 @st.composite
-def parallel_codes(draw: st.DrawFn, most_lines: int = 3, most_inputs: int = 3) -> ParallelCode:
-    """Any words but idle, in any order."""
+def parallel_codes(
+    draw: st.DrawFn, most_lines: int = 3, most_inputs: int = 3, *, exact: bool = False
+) -> ParallelCode:
+    """Any words but idle, in any order; ``exact``: read that way."""
     lines = draw(st.integers(1, most_lines))
     words = st.integers(1, 2**lines - 1)
     codes = draw(st.lists(words, min_size=1, max_size=most_inputs, unique=True))
-    return ParallelCode(tuple(codes), lines, draw(st.integers(0, 2)))
+    reads = "exact" if exact else draw(st.sampled_from(["exact", "covered", "sets"]))
+    held = draw(st.integers(1, len(codes))) if reads == "sets" else 1
+    return ParallelCode(tuple(codes), lines, draw(st.integers(0, 2)), reads, held)  # type: ignore[arg-type]
 
 
 @st.composite
@@ -232,6 +236,7 @@ def operators(draw: st.DrawFn, inputs: int) -> Operator:
         hold=(hold, hold + draw(st.integers(0, 2))),
         overlap=draw(st.one_of(st.none(), st.integers(1, inputs))),
         pairs=pairs,
+        together=pairs is None and draw(st.integers(0, 3)) == 0,
     )
 
 
@@ -262,6 +267,7 @@ def links(
         within=within,
         faults=faults,
         order=order,
+        may_miss=draw(st.integers(0, 4)) == 0,
     )
 
 

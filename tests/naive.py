@@ -31,6 +31,8 @@ class Build:
     repeat: int = 0
     hold: int = 1
     overlap: int | None = None
+    together: bool = False
+    may_miss: bool = False
     delay: tuple[int, int] = (0, 0)
     branches: tuple[int, ...] = (0,)
     within: tuple[int, int] | None = None
@@ -72,7 +74,7 @@ def allowed(build: Build, presses: Presses) -> bool:
     """The operator may do this."""
     for n, (now, index) in enumerate(presses):
         for then, other in presses[:n]:
-            if now - then < build.spacing:
+            if now - then < build.spacing and not (build.together and now == then):
                 return False
             if index == other and now - then < max(build.repeat, build.hold + 1):
                 return False
@@ -213,7 +215,8 @@ def failure(build: Build, presses: Presses, delay: int) -> Failed | None:
     _, outputs = run(build, presses, delay)
     found = []
     for branch, waves in enumerate(outputs):
-        seen = _judge(_due(build, presses, lone_windows(build, branch)), waves)
+        due = _due(build, presses, lone_windows(build, branch))
+        seen = _judge(due, waves, build.may_miss)
         if seen is not None:
             found.append(seen)
     if not found:
@@ -222,7 +225,7 @@ def failure(build: Build, presses: Presses, delay: int) -> Failed | None:
     return Failed(first, frozenset().union(*(f.kinds for f in found if f.tick == first)))
 
 
-def _judge(due: list[tuple[int, int, int]], outputs: list[Wave]) -> Failed | None:
+def _judge(due: list[tuple[int, int, int]], outputs: list[Wave], may_miss: bool) -> Failed | None:
     due = list(due)
     end = max([len(outputs[0]), *(closes + 1 for _, closes, _ in due)])
     for now in range(end):
@@ -238,7 +241,7 @@ def _judge(due: list[tuple[int, int, int]], outputs: list[Wave]) -> Failed | Non
         for output in stray:
             others = [d for d in due if d[2] != output and d[0] <= now <= d[1]]
             kinds.add("wrong-output" if others else "ghost")
-        if any(closes == now for _, closes, _ in due):
+        if any(closes == now for _, closes, _ in due) and not may_miss:
             kinds.add("lost")
         if kinds:
             return Failed(now, frozenset(kinds))

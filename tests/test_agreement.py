@@ -251,7 +251,7 @@ def test_least_spacing_of_even_gaps_is_the_longest_send(n: int, engine: EngineNa
 def test_sequences_that_keep_a_proved_matrix_come_out_right(
     link: Link, data: st.DataObject
 ) -> None:
-    link = link.with_operator(pairs=None)
+    link = link.with_operator(pairs=None, together=False)
     subject = Subject(link)
     found = least_spacing(subject, "explorer", Progress(), Budget(4))
     if found.ticks is None:

@@ -529,7 +529,7 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
         ),
         (
             TOP + 'inputs.count = 2\nlink.scheme = "free-scan"\nlink.slot = 4\noperator.hold = 2',
-            "operator.hold: found 2; allowed: spacing and repeat: "
+            "operator.hold: found 2; allowed: spacing, repeat and overlap: "
             "levers are moved, hold is for presses",
         ),
         (
@@ -851,7 +851,7 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
         ("outputs = 3\n" + THREE, "outputs: found 3; allowed: a table [outputs]"),
         (
             THREE + "[outputs]\nordr = [1]",
-            "outputs.ordr: found an unknown key; allowed: order; did you mean 'order'?",
+            "outputs.ordr: found an unknown key; allowed: order, may_miss; did you mean 'order'?",
         ),
         (THREE + "[outputs]\norder = 3", f"outputs.order: found 3; allowed: {ORDER}"),
         *[
@@ -967,7 +967,7 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
         ),
         (
             PARALLEL + "inputs.count = 1\nlink.bit = 1",
-            "link.bit: found an unknown key; allowed: scheme, lines, codes, settle; "
+            "link.bit: found an unknown key; allowed: scheme, lines, codes, settle, reads, held; "
             "'bit' belongs to scheme \"framed-serial\"",
         ),
         # framed-serial
@@ -1080,11 +1080,12 @@ def test_the_window_called_small_enough_is_the_largest(gaps: list[int]) -> None:
         (
             THREE + "[operator]\nspcing = 1",
             "operator.spcing: found an unknown key; allowed: "
-            "spacing, repeat, hold, overlap, within; did you mean 'spacing'?",
+            "spacing, repeat, hold, overlap, within, together; did you mean 'spacing'?",
         ),
         (
             THREE + '[operator]\nname = "x"',
-            "operator.name: found an unknown key; allowed: spacing, repeat, hold, overlap, within; "
+            "operator.name: found an unknown key; allowed: "
+            "spacing, repeat, hold, overlap, within, together; "
             "'name' belongs at the top of the file, before the first table",
         ),
     ],

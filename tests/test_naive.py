@@ -38,6 +38,8 @@ def in_plain_numbers(link: Link) -> naive.Build:
         repeat=operator.repeat,
         hold=operator.hold[0],
         overlap=operator.overlap,
+        together=operator.together,
+        may_miss=link.may_miss,
         delay=link.delay,
         branches=link.branches,
         within=link.within,

@@ -58,7 +58,7 @@ def verdict(link: Link, engine: EngineName) -> Verdict:
 # -- words ---------------------------------------------------------------------
 
 
-@given(parallel_codes(most_lines=3, most_inputs=7), st.integers(0, 3))
+@given(parallel_codes(most_lines=3, most_inputs=7, exact=True), st.integers(0, 3))
 def test_a_press_alone_strikes_its_output_after_settle_ticks(
     scheme: ParallelCode, extra: int
 ) -> None:

@@ -67,8 +67,8 @@ def test_the_order_shown_for_three_is_one() -> None:
 
 SCANS = ("free-scan", "synced-scan")
 WITHOUT_CLOCK = ("wire-per-input", "parallel-code")
-NO_DEFAULT = ("start", "most", "times", "end")  # or only with another
-FOR_PRESSES = {"hold", "overlap", "within"}
+NO_DEFAULT = ("start", "most", "times", "end", "held")  # or only with another
+FOR_PRESSES = {"hold", "within"}
 
 
 def keys_of(text: str) -> dict[str, set[str]]:

@@ -19,7 +19,7 @@ ONE_BY_ONE = Operator(spacing=24, hold=(9, 9), overlap=1)
 
 
 @settings(max_examples=60, deadline=None)
-@given(parallel_codes(), st.integers(0, 3), st.integers(0, 1))
+@given(parallel_codes(exact=True), st.integers(0, 3), st.integers(0, 1))
 @example(ParallelCode((1, 3), 2, settle=1), 1, 0)
 @example(ParallelCode((1, 3), 2, settle=1), 2, 0)
 @example(ParallelCode((1, 3), 2, settle=1), 1, 1)
@@ -61,7 +61,7 @@ def test_held_together_inputs_show_another_where_the_link_makes_ghosts(
 
 
 @settings(max_examples=30, deadline=None)
-@given(parallel_codes(), st.integers(1, 3))
+@given(parallel_codes(exact=True), st.integers(1, 3))
 def test_groups_that_show_another_input_do_so_on_the_link(
     scheme: ParallelCode, overlap: int
 ) -> None:

@@ -130,11 +130,15 @@ def _output(value: object) -> int | str:
 
 
 class Outputs(Table):
-    """Table ``[outputs]``. ``order``: per input its output, by name, or by number from 1."""
+    """Table ``[outputs]``. ``order``: per input its output, by name, or by number from 1.
+
+    ``may_miss``: an output that stays off is no failure.
+    """
 
     order: (
         list[Annotated[int | str, PlainValidator(_output, json_schema_input_type=Any)]] | None
     ) = Field(None, description=f"a list that gives, for each input in turn, {_OUTPUT}")
+    may_miss: bool = Field(False, strict=True, description="true or false")
 
 
 class OperatorTable(Table):
@@ -147,6 +151,7 @@ class OperatorTable(Table):
         None, ge=1, le=MOST_INPUTS, description=f"a whole number from 1 to {MOST_INPUTS}"
     )
     within: Pair | None = None
+    together: bool = Field(False, strict=True, description="true or false")
 
 
 class Clock(Table):
@@ -448,6 +453,7 @@ class _Reading:
                 repeat=self.operator.repeat,
                 hold=self.operator.hold,
                 overlap=self.operator.overlap,
+                together=self.operator.together,
             ),
             delay=self.line.delay,
             branches=tuple(self.line.branches),
@@ -458,6 +464,7 @@ class _Reading:
             clock=self._clock(),
             pause=self.pause,
             any_start=self.any_start,
+            may_miss=self.outputs is not None and self.outputs.may_miss,
         )
         self._drifts(link)
         if self.pause.most and (allowed := link.unstoppable) is not None:
@@ -512,9 +519,9 @@ class _Reading:
         """Levers are moved, not held."""
         if self.operator is None or self._kind_of_input() != "level":
             return
-        for key in ("hold", "overlap", "within"):
+        for key in ("hold", "within"):
             if key in self.operator.model_fields_set:
-                allowed = f"spacing and repeat: levers are moved, {key} is for presses"
+                allowed = f"spacing, repeat and overlap: levers are moved, {key} is for presses"
                 self._note([Finding(("operator", key), allowed)])
 
     def _setting(self) -> Setting:

@@ -73,6 +73,10 @@ scheme = "parallel-code"  # every input drives its own lines while held; require
 {codes}
 # lines = {width:<12}# default: as many as the codes need
 # settle = 0          # how long the lines must be steady before the receiver believes them
+# reads = "exact"     # an output is on while the lines show its code and no other line;
+                      # "covered": while they show all lines of its code; "sets": while
+                      # they show what up to so many inputs show together, it among them:
+# held = 2            # so many; only with reads = "sets"
 """
 
 _FRAMED_SERIAL = """
@@ -154,6 +158,7 @@ _ORDER = """
 # The output that each input in turn operates, by name or number; default:
 # its own{example}.
 {order}
+# may_miss = false    # true: an output that stays off is no failure
 """
 
 _REST = """
@@ -168,6 +173,8 @@ _REST = """
 [operator]            # how the inputs may be used
 {spacing}
 # repeat = 0          # least time between {changes} of the same input
+# together = false    # true: {changes} in the same tick count as one
+{overlap}# how many inputs may be on at once; default: all of them
 {held}
 [parts]               # for `fewwire sheet` only
 # delays = [1]        # sizes of the delay elements that there are to build with
@@ -198,7 +205,6 @@ _OFFSET = """\
 
 _HELD = """\
 # hold = 1            # how long an input stays pressed; or [least, most]
-{overlap}# how many inputs may be held at once; default: all of them
 # within = [0, 100]   # when a strike is due after its press; default: as for a lone press
 """
 
@@ -231,9 +237,8 @@ def starting_file(scheme: str = "pulse-gap", inputs: int = 7) -> str:
                 spacing=_bound("spacing", part.spacing, 0)
                 + _SPACING[part.spacing == 0].replace("presses", part.changes),
                 changes=part.changes,
-                held=_HELD.format(overlap=_bound("overlap", part.overlap or inputs, inputs))
-                if part.kind == "press"
-                else "",
+                overlap=_bound("overlap", part.overlap or inputs, inputs),
+                held=_HELD if part.kind == "press" else "",
             ),
         )
     )

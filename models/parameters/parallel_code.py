@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from math import comb
 from typing import ClassVar
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from models.parallel_code import ParallelCode
+from models.parallel_code import ParallelCode, Reads
 from models.parameters.base import Parameters, Setting, check_one_per_input
 from models.parameters.codes import (
     LIST_OF_CODES,
@@ -20,6 +21,8 @@ from models.parameters.codes import (
 from verify.fields import Finding, Time, context, refusal
 from verify.parts.scheme import Scheme
 
+_MOST_SETS = 5_000
+
 
 class ParallelCodeParameters(Parameters):
     """Times in ticks. See ``models.parallel_code.ParallelCode``.
@@ -32,6 +35,8 @@ class ParallelCodeParameters(Parameters):
     lines: int | None = Field(None, ge=1, le=WIDEST, description=WIDTH)
     codes: list[Code] | None = Field(None, description=LIST_OF_CODES)
     settle: Time = 0
+    reads: Reads = "exact"
+    held: int | None = Field(None, ge=1, description="a whole number, at least 1")
 
     @property
     def inputs(self) -> int | None:
@@ -42,7 +47,9 @@ class ParallelCodeParameters(Parameters):
         """Every input drives its own lines."""
         codes = range(1, inputs + 1) if self.codes is None else self.codes
         words = tuple(as_number(code) for code in codes)
-        return ParallelCode(words, self.lines or least_width([*codes]), self.settle)
+        width = self.lines or least_width([*codes])
+        held = min(self.held or 1, inputs)
+        return ParallelCode(words, width, self.settle, self.reads, held)
 
     @field_validator("codes")
     @classmethod
@@ -66,9 +73,39 @@ class ParallelCodeParameters(Parameters):
             ]
             idle = {finding.key for finding in findings}
             findings += [f for f in misfits(self.codes, width, "line") if f.key not in idle]
+        findings += self._read_as_sets(context(info).inputs or self.inputs)
         if findings:
             raise refusal(*findings)
         return self
+
+    def _read_as_sets(self, inputs: int | None) -> list[Finding]:
+        if self.reads != "sets":
+            if self.held is None:
+                return []
+            return [
+                Finding(
+                    ("held",), 'no key but with reads = "sets": how many codes a set has at most'
+                )
+            ]
+        if self.held is None:
+            return [
+                Finding(
+                    ("held",),
+                    'a whole number, at least 1: with reads = "sets", how many '
+                    "inputs may be held at once",
+                    "nothing",
+                )
+            ]
+        if inputs is None:
+            return []
+        sets = sum(comb(inputs, size) for size in range(1, min(self.held, inputs) + 1))
+        if sets <= _MOST_SETS:
+            return []
+        allowed = (
+            f"at most {_MOST_SETS} sets to be told apart; up to {self.held} of {inputs} inputs "
+            f"make {sets}"
+        )
+        return [Finding(("held",), allowed)]
 
     def _too_few_lines(self, inputs: int | None) -> list[Finding]:
         if self.codes is not None or self.lines is None or inputs is None:

@@ -36,10 +36,11 @@ def fewest_lines(
     leaves the best table and the best bound so far.
     """
     extra: tuple[str, ...] = ()
-    if demand.held > 1 and demand.skew and demand.reading == "no-ghosts":
-        # On the way, the lines show any part of what is held.
-        demand = Demand(held=demand.held, reading="each")
-        extra = ("under skew what is held shows part by part, so it may cover no other code",)
+    if demand.held > 1 and demand.skew:
+        if demand.reading != "each":
+            # On the way, the lines show any part of what is held.
+            extra = ("under skew what is held shows part by part, so it may cover no other code",)
+        demand = Demand(held=demand.held, reading="each")  # which are unordered
     made, bound, reasons = _known(inputs, demand)
     reasons = extra + reasons
     if made.lines > bound:

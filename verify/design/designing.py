@@ -8,7 +8,7 @@ from fractions import Fraction
 from itertools import combinations
 
 from verify.design.chords import best_chords
-from verify.design.codes import fewest_lines
+from verify.design.codes import CodeTable, fewest_lines
 from verify.design.gaps import GapDemand, GapTable, best_gaps
 from verify.design.pace import PaceDemand, fastest
 from verify.design.proof import Effort, Proof
@@ -90,10 +90,9 @@ def design_chords(demand: GapDemand, tick: Fraction, distinct: bool, effort: Eff
     table, proof = finder(demand, effort)
     notes = (
         "any inputs may be pressed in the same tick; from one such chord to the next there must "
-        "be the spacing. A link file cannot say so yet: check proves presses one by one, and "
-        "the chords were replayed by the simulator",
+        "be the spacing",
     )
-    design = _gap_design(demand, tick, effort, table, proof, notes)
+    design = _gap_design(demand, tick, effort, table, proof, notes, together=True)
     if design.link is None or table is None:
         return replace(design, notes=())
     return replace(design, chords=_replay_chords(_subject(design.link), table))
@@ -121,10 +120,14 @@ def _gap_design(
     table: GapTable | None,
     proof: Proof,
     notes: tuple[str, ...],
+    *,
+    together: bool = False,
 ) -> Design:
     if table is None:
         return Design("pulse-gap", demand.inputs, proof, notes=notes)
     link = _gap_link(demand, tick, table)
+    if together:
+        link = replace(link, operator={**link.operator, "together": True})
     if demand.rate and demand.jitter:
         return _rested(demand, link, table, proof, (*notes, _OPEN), effort)
     return _spaced(Design("pulse-gap", demand.inputs, proof, link, _sizes(table), notes), effort)
@@ -232,9 +235,25 @@ def design_codes(
     table, proof = fewest_lines(inputs, demand, effort, most)
     notes: tuple[str, ...] = ()
     if demand.held > 1:
-        notes = (_HELD[demand.reading].format(held=demand.held) + _TODAY,)
+        reading = "each" if demand.skew else demand.reading
+        notes = (_HELD[reading].format(held=demand.held),)
     if table is None:
         return Design("parallel-code", inputs, proof, notes=notes)
+    link = _code_link(demand, table, tick, skew, inputs)
+    driven = sum(word.bit_count() for word in table.words)
+    sizes = {"lines": table.lines, "driven_lines_in_all": driven}
+    design = Design("parallel-code", inputs, proof, link, sizes, notes)
+    many = demand.held == 1 and inputs > (_MOST_SKEWED if skew else _MOST_CODES)
+    if many and _subject(link).link.scheme.closed() is None:
+        note = f"not put before the engines: {inputs} inputs are more than they manage here"
+        return replace(design, notes=(*design.notes, note))
+    return _spaced(design, effort) if skew else _judged(design, effort)
+
+
+def _code_link(
+    demand: Demand, table: CodeTable, tick: Fraction, skew: int, inputs: int
+) -> LinkText:
+    """Keys, one at a time, or as many levers up as may be held."""
     link = LinkText(
         tick,
         inputs,
@@ -244,16 +263,20 @@ def design_codes(
         {},
         {"spacing": 2 * skew + 1 if skew else 0, "hold": skew + 1, "overlap": 1},
     )
-    driven = sum(word.bit_count() for word in table.words)
-    sizes = {"lines": table.lines, "driven_lines_in_all": driven}
-    design = Design("parallel-code", inputs, proof, link, sizes, notes)
-    many = inputs > (_MOST_SKEWED if skew else _MOST_CODES)
-    if many and _subject(link).link.scheme.closed() is None:
-        note = f"not put before the engines: {inputs} inputs are more than they manage here"
-        return replace(design, notes=(*design.notes, note))
-    if many and demand.held > 1:
-        return _judged(design, effort)  # codes held together may come closer yet: not looked for
-    return _spaced(design, effort) if skew else _judged(design, effort)
+    if demand.held == 1:
+        return link
+    # Under skew a code is known by its own lines, whatever comes and goes on others.
+    reads = "covered" if demand.skew else _READS[demand.reading]
+    reading: dict[str, Value] = {"reads": reads} if reads != "exact" else {}
+    if reads == "sets":
+        reading["held"] = demand.held
+    return replace(
+        link,
+        link={**link.link, **reading},
+        operator={"spacing": skew + 1 if skew else 0, "overlap": demand.held},
+        kind="level",
+        outputs={"may_miss": True} if reads == "exact" else {},
+    )
 
 
 def _digits(words: tuple[int, ...], lines: int) -> list[str]:
@@ -264,13 +287,10 @@ _HELD = {
     "each": "with up to {held} inputs held, each held input has all its lines up and no other "
     "input has",
     "sets": "every set of up to {held} held inputs shows a pattern of its own",
-    "no-ghosts": "with up to {held} inputs held, no input that is not held shows its code",
+    "no-ghosts": "with up to {held} inputs held, no input that is not held shows its code; inputs "
+    "held together may hide one another",
 }
-_TODAY = (
-    ". This is proved of the table; the receiver of parallel-code shows an output while the lines "
-    "are exactly its code, so inputs held together show none of their outputs, and the file "
-    "and its check are for one input at a time"
-)
+_READS = {"each": "covered", "sets": "sets", "no-ghosts": "exact"}
 
 
 # -- bit, sampling point, slot -------------------------------------------------------

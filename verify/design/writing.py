@@ -22,13 +22,18 @@ class LinkText:
     line: dict[str, Value] = field(default_factory=dict)
     clock: dict[str, Value] = field(default_factory=dict)
     operator: dict[str, Value] = field(default_factory=dict)
+    kind: str = "press"
+    outputs: dict[str, Value] = field(default_factory=dict)
 
     def text(self, *notes: str) -> str:
         """The file, with what was found as comments."""
         parts = [fill(note, 90, initial_indent="# ", subsequent_indent="# ") for note in notes]
         parts += ["" if notes else "# A link file.", f'tick = "{duration_text(self.tick)}"', ""]
         parts += ["[inputs]", f"count = {self.inputs}"]
+        if self.kind != "press":
+            parts.append(_entry("kind", self.kind))
         tables = {
+            "outputs": self.outputs,
             "link": {"scheme": self.scheme, **self.link},
             "line": {key: value for key, value in self.line.items() if value != 0},
             "clock": {key: value for key, value in self.clock.items() if value != 0},
@@ -58,4 +63,6 @@ def _entry(key: str, value: Value) -> str:
 def _one(value: int | str | Fraction) -> str:
     if isinstance(value, Fraction):
         return decimal_text(value)
+    if isinstance(value, bool):
+        return str(value).lower()
     return f'"{value}"' if isinstance(value, str) else str(value)

@@ -8,7 +8,7 @@ the run. What the induction then covers are all runs with an error below the one
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
@@ -36,14 +36,15 @@ class LeastRate:
     """``error``: the bound of the errors, 0 or more, of failing runs. ``fails``: a run fails
     just at it; otherwise only beyond it. ``script``: a failing run at it, or just beyond, whose
     error is ``shown``; None if none fails as far as was looked. ``answer``: of the search for
-    runs with a smaller error.
+    runs with a smaller error; None if it ended early, since any error at all makes a run fail:
+    runs without any were then not looked at.
     """
 
     error: Fraction
     fails: bool
     script: Script | None
     shown: Fraction
-    answer: Answer
+    answer: Answer | None
 
 
 def least_rate(
@@ -54,20 +55,32 @@ def least_rate(
     progress: Progress,
     *,
     below: bool = False,
+    hasty: bool = False,
 ) -> LeastRate:
     """Look at clocks that are slow (sign 1: periods too long) or fast (sign -1) by none to
     ``most``, or by less than that if ``below``. The clock of ``system`` must have that range.
+    ``hasty``: end early once any error at all makes a run fail.
     """
-    search = _Least(system, sign, budget, progress)
+    search = _Least(system, sign, budget, progress, hasty)
     search.only_below(most, excluded=below)
-    answer = search.run()
+    try:
+        answer = search.run()
+    except _AnyFailsError:
+        answer = None
     return LeastRate(search.bound, search.excluded, search.script, search.shown, answer)
+
+
+class _AnyFailsError(Exception):
+    """However small an error, some run fails; runs without any were not looked at."""
 
 
 class _Least(Search):
     def __init__(
-        self, system: System, sign: Literal[1, -1], budget: Budget, progress: Progress
+        self, system: System, sign: Literal[1, -1], budget: Budget, progress: Progress, hasty: bool
     ) -> None:
+        self.hasty = hasty
+        # Of histories that were followed already: what goes on from them.
+        self.ahead: dict[int, tuple[History, list[History]]] = {}
         self.better: list[Cond] = []
         self.script: Script | None = None
         self.shown = self.bound = Fraction(0)
@@ -93,6 +106,19 @@ class _Least(Search):
 
     def _error(self, length: Fraction) -> Fraction:
         return abs(length / self.symbolic.system.resolution - 1)
+
+    def _extend(self, history: History) -> Iterator[History]:
+        """``hasty``: the first presses to go on with are followed at once, not after all others:
+        that is where links at their least spacing fail at any error."""
+        if not self.hasty:
+            yield from super()._extend(history)
+            return
+        if (ahead := self.ahead.pop(id(history), None)) is not None:
+            yield from ahead[1]
+            return
+        for child in super()._extend(history):
+            self.ahead[id(child)] = child, list(super()._extend(child))
+            yield child
 
     def _possible(self, given: Sequence[Cond]) -> bool:
         return super()._possible([*given, *self.better])
@@ -120,6 +146,8 @@ class _Least(Search):
         model = self._just_past(failing) or found.model
         self.shown = self._error(Fraction(exact(model, self.period)))
         self.script = self._script(model, history, picks)
+        if self.hasty and self.bound == 0 and not self.excluded:
+            raise _AnyFailsError
 
     def _just_past(self, failing: list[Cond]) -> z3.ModelRef | None:
         """A failing run at the bound if there is one, else just beyond it, at an error of few

@@ -173,7 +173,8 @@ class _Sequences(RuleBasedStateMachine):
             st.one_of(st.integers(0, longest), st.sampled_from([0, *self.log.distances]))
         )
         others = st.lists(st.integers(0, self.compiled.inputs - 1), max_size=2)
-        also = data.draw(others) if link.operator.spacing == 0 else []
+        together = link.operator.spacing == 0 or link.operator.together
+        also = data.draw(others) if together else []
         self._first_open(index)
         ahead = max(1 if self.now < 0 else 0, self.last + distance - self.now)
         self._press(index, also, ahead)

@@ -37,6 +37,7 @@ class Link:
     ``clock``: the transmitter's. ``pause``: what stops one end for a while. ``any_start``: the
     machines may be found in any state at power-up. ``spared``: what goes wrong up to so many
     ticks after a pause, or after a start in any state, does not count; None: all counts.
+    ``may_miss``: an output that stays off does not count either.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Link:
     pause: Pause = Pause()  # noqa: RUF009 - frozen
     any_start: bool = False
     spared: int | None = None
+    may_miss: bool = False
 
     def __post_init__(self) -> None:
         longest = self.delay[1] + max(self.branches)
@@ -156,10 +158,11 @@ class Link:
             unrest = self.faults.unrest + self.pause.reach
             if self.any_start:
                 unrest = NO_END  # the two ends may be anywhere
+            clash = self.operator.overlap != 1 and not self.may_miss
             return tuple(
                 self._part(scheme, carried, i)
                 for i in range(self.inputs)
-                for scheme, carried in self.scheme.alone(i, unrest, self.clock)
+                for scheme, carried in self.scheme.alone(i, unrest, self.clock, clash)
             )
         split = self.scheme.split()
         if len(split) == 1:
@@ -188,14 +191,15 @@ class Link:
             order=None,
             watched=None if watched is None else carried.index(watched),
         )
-        return Part(own, carried, scheme.lines == self.scheme.lines)
+        numbered = scheme.numbers_lines or scheme.lines == self.scheme.lines
+        return Part(own, carried, numbered)
 
 
 @dataclass(frozen=True)
 class Part:
     """Part of a link: the inputs of the whole that it carries, in its own order.
 
-    ``all_lines``: it has the lines of the whole; otherwise one line per input carried.
+    ``all_lines``: a run of it names the lines of the whole; otherwise one line per input carried.
     """
 
     link: Link
@@ -251,10 +255,12 @@ def _apart(link: Link, resolution: int) -> Ticks:
 def _monitors(link: Link, branch: int, windows: Windows, resolution: int) -> list[Machine]:
     if link.kind == "press":
         pace = link.clock.period(resolution)
-        return list(monitor.build(branch, windows, link.outputs, pace))
+        return list(monitor.build(branch, windows, link.outputs, pace, link.may_miss))
     watched = range(link.inputs) if link.watched is None else [link.watched]
     armed = None if link.spared is None else recovery.ARMED
-    return [monitor.build_level(branch, windows, link.outputs, i, armed) for i in watched]
+    return [
+        monitor.build_level(branch, windows, link.outputs, i, armed, link.may_miss) for i in watched
+    ]
 
 
 def _watching(link: Link, windows: tuple[Windows, ...], resolution: int) -> list[Machine]:

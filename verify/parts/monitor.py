@@ -49,12 +49,17 @@ class Windows:
 
 
 def build(
-    branch: int, windows: Windows, order: tuple[int, ...], pace: Number | None = None
+    branch: int,
+    windows: Windows,
+    order: tuple[int, ...],
+    pace: Number | None = None,
+    may_miss: bool = False,
 ) -> tuple[Machine, Machine]:
     """The two machines that watch the receiver of one branch: match, then judge.
 
     ``order[i]``: the output that a press of input i is to strike. ``pace``: the length of a
-    nominal tick of the transmitter, if its clock may be off.
+    nominal tick of the transmitter, if its clock may be off. ``may_miss``: a strike that does
+    not come is no failure.
 
     Splitting them lets all strikes of a tick find their presses before any is blamed.
     """
@@ -137,7 +142,7 @@ def build(
             ),
         ),
     )
-    return match, _judge(branch, due, stray)
+    return match, _judge(branch, due, stray, may_miss)
 
 
 def build_level(
@@ -146,6 +151,7 @@ def build_level(
     order: tuple[int, ...],
     watched: int,
     armed: Signal | None = None,
+    may_miss: bool = False,
 ) -> Machine:
     """The machine that watches the output of one lever, number ``watched``, on one branch.
 
@@ -154,7 +160,8 @@ def build_level(
     within that time.
 
     ``armed``: from then on only it counts what goes wrong; an output that has been wrong till
-    now is then complained of when it comes right, too.
+    now is then complained of when it comes right, too. ``may_miss``: an output that stays off
+    is no failure.
     """
     output = order[watched]
     name = f"monitor{branch}.{watched}"
@@ -179,6 +186,8 @@ def build_level(
         field = signal.occurrence(bound)[signal.fields[0]]
         body.append(Each(signal, bound, (Rule("mine", field.eq(place), what),)))
     differs = up.read().ne(shown.read())
+    if may_miss:
+        differs = shown.up() & ~up.up()
     event = (
         PRESS.happens()
         | RELEASE.happens()
@@ -220,7 +229,7 @@ def build_level(
                         ),
                         Rule(
                             "there",
-                            showed.up() & ~differs,
+                            showed.up() & up.read().eq(shown.read()),
                             (delivered(branch).emit(watched, latency),),
                         ),
                     )
@@ -238,7 +247,7 @@ def _inverse(order: tuple[int, ...]) -> tuple[int, ...]:
     return tuple(order.index(output) for output in range(len(order)))
 
 
-def _judge(branch: int, due: Bank, stray: Signal) -> Machine:
+def _judge(branch: int, due: Bank, stray: Signal, may_miss: bool) -> Machine:
     entry, other, output = due.entry("e"), due.entry("o"), stray.occurrence("x")["output"]
     fail = failure(branch)
     blame = Earliest(
@@ -249,11 +258,5 @@ def _judge(branch: int, due: Bank, stray: Signal) -> Machine:
         (fail.emit(Kind.GHOST, -1, output),),
     )
     lost = fail.emit(Kind.LOST, entry["output"], -1)
-    return Machine(
-        f"monitor{branch}.judge",
-        (),
-        (
-            Each(stray, "x", (blame,)),
-            Each(due, "e", (lost,), expired=True),
-        ),
-    )
+    missed = () if may_miss else (Each(due, "e", (lost,), expired=True),)
+    return Machine(f"monitor{branch}.judge", (), (Each(stray, "x", (blame,)), *missed))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from verify.language import expressions as ex
 from verify.language.machine import Each, First, Machine, Offer, Rule, Statement
-from verify.language.state import Bank, Number, Signal, Timer, flag
+from verify.language.state import Bank, Number, Signal, Timer, flag, number
 from verify.parts.signals import MOVE, PRESS, RELEASE
 
 
@@ -16,8 +16,9 @@ class Operator:
 
     ``spacing``: least time between changes of any inputs; ``repeat``: between changes of
     one input; ``pairs[i][j]``: from a change of i to any later change of j. For presses
-    also ``hold``: least and most time an input stays pressed; ``overlap``: how many may be
-    held at once (None: all).
+    also ``hold``: least and most time an input stays pressed. ``overlap``: how many may be
+    held, or up, at once (None: all). ``together``: changes in one tick count as one for
+    ``spacing``.
     """
 
     spacing: int = 0
@@ -25,6 +26,7 @@ class Operator:
     hold: tuple[int, int] = (1, 1)
     overlap: int | None = None
     pairs: tuple[tuple[int, ...], ...] | None = None
+    together: bool = False
 
 
 class _Draft:
@@ -42,13 +44,21 @@ class _Draft:
         offer = Offer(self.signal, inputs, "pressed", self.allowed, tuple(self.then))
         return Machine("operator", tuple(self.memory), tuple(self.body), offer)
 
-    def spaced(self, spacing: int) -> None:
-        """Any two changes at least so far apart."""
+    def spaced(self, spacing: int, together: bool) -> None:
+        """Any two changes at least so far apart; ``together``: or in one tick."""
         if spacing > 0:
             since = Timer("operator.spacing", spacing, restraint=True)
             self.memory.append(since)
-            self.allowed &= ~since.running()
+            free = ~since.running()
             self.then.append(since.start(spacing))
+            if together:
+                now = flag("operator.now")
+                self.memory.append(now)
+                self.then.append(now.put_up())
+                # Offers are taken up before.
+                self.body.append(Rule("no more", self.signal.happens(), (now.put_down(),)))
+                free |= now.up()
+            self.allowed &= free
 
     def waiting(self, warm_up: int) -> None:
         """Nothing changes before the link has been on for so long."""
@@ -100,20 +110,33 @@ class _Draft:
         self.allowed &= holding.size() < most_at_once
         self.then.append(holding.put(hold, self.index))
 
-    def levers(self, inputs: int) -> None:
-        """A lever goes up if it is down, and down if it is up; all are down at power-up."""
+    def levers(self, inputs: int, most_at_once: int | None) -> None:
+        """A lever goes up if it is down, and down if it is up; all are down at power-up.
+
+        One that goes down counts as up for the rest of that tick: no other takes its place in it.
+        """
+        raised = None
+        if most_at_once is not None:
+            raised = number("operator.raised", 0, most_at_once)
+            self.memory.append(raised)
+        ups: ex.Bool = ex.Truth(False)
         moved = MOVE.occurrence("m")["input"]
         rules = []
         for i in range(inputs):
             up = flag(f"operator.up{i}")
             self.memory.append(up)
+            lowered = () if raised is None else (raised.set(raised.read() - 1),)
             turn = First(
                 (
                     Rule("goes up", ~up.up(), (up.put_up(), PRESS.emit(i))),
-                    Rule("goes down", up.up(), (up.put_down(), RELEASE.emit(i))),
+                    Rule("goes down", up.up(), (up.put_down(), RELEASE.emit(i), *lowered)),
                 )
             )
             rules.append(Rule(f"lever {i}", moved.eq(i), (turn,)))
+            ups |= self.index.eq(i) & up.up()
+        if raised is not None:
+            self.allowed &= ups | (raised.read() < raised.most)
+            self.then.append(Rule("one more is up", ~ups, (raised.set(raised.read() + 1),)))
         self.body.append(Each(MOVE, "m", tuple(rules)))
 
 
@@ -129,25 +152,25 @@ def build(
     ``warm_up``: ticks from power-up before it does anything.
 
     Where no part of the link sees releases, holding longer than the least only forbids
-    presses, so the least hold stands for all. Levers have no hold and no overlap.
+    presses, so the least hold stands for all. Levers have no hold.
     """
     draft = _Draft(MOVE if kind == "level" else PRESS)
     draft.waiting(warm_up)
-    draft.spaced(operator.spacing)
+    draft.spaced(operator.spacing, operator.together)
+    most = operator.overlap
+    if most is not None and most >= inputs:
+        most = None
     if kind == "level":
         if operator.repeat > operator.spacing:
             draft.repeated(operator.repeat)
-        draft.levers(inputs)
+        draft.levers(inputs, most)
     else:
-        most = operator.overlap
-        if most is not None and most >= inputs:
-            most = None
         if watches_release:
             draft.held(operator.hold, most)
         elif most is not None:
             draft.held_unseen(operator.hold[0], most)
         again = max(operator.repeat, operator.hold[0] + 1)
-        if again > operator.spacing or watches_release:
+        if again > operator.spacing or watches_release or operator.together:
             draft.repeated(again)
     if operator.pairs is not None:
         draft.paired(operator.pairs)

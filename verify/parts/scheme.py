@@ -123,14 +123,20 @@ class Scheme(ABC):
         return ((self, tuple(range(self.inputs))),)
 
     def alone(
-        self, index: int, unrest: int = 0, clock: Clock = ON_TIME
+        self, index: int, unrest: int = 0, clock: Clock = ON_TIME, clash: bool = True
     ) -> tuple[tuple[Scheme, tuple[int, ...]], ...]:
         """Links that together decide about the output of one lever, each with its inputs.
 
         ``unrest``: ticks by which faults of the line may move an edge; ``clock``: the
-        transmitter's. A scheme whose inputs all matter to each other returns itself.
+        transmitter's; ``clash``: several levers may be up at once, and an output that they hide
+        counts. A scheme whose inputs all matter to each other returns itself.
         """
         return self.split()
+
+    @property
+    def numbers_lines(self) -> bool:
+        """``on_whole`` also gives the lines of this part their numbers in the whole."""
+        return False
 
     def alike(self, inputs: tuple[int, ...]) -> Hashable:
         """The same for inputs whose presses, in this order, do the same on lines of other numbers.

@@ -92,8 +92,10 @@ def judge_codes(link: Link, scheme: ParallelCode) -> CodeAnswer:
     undecided: list[str] = []
     trace = None
     for found in (
-        _shown_on_the_way(link, codes, covers) if unsettled > 0 else None,
-        _shown_together(link, held, unsettled > 0),
+        _shown_too(link, codes, covers, scheme.reads == "covered")
+        if unsettled > 0 or scheme.reads == "covered"
+        else None,
+        _shown_together(link, scheme, held, unsettled > 0),
     ):
         if found is not None:
             faults += found.faults
@@ -261,17 +263,16 @@ def _shown(link: Link, scripts: list[Script]) -> Trace | None:
     return failing_run(link, (settle,) * link.inputs, unsure, scripts)
 
 
-def _shown_on_the_way(
-    link: Link, codes: Sequence[int], covers: Sequence[tuple[int, int]]
+def _shown_too(
+    link: Link, codes: Sequence[int], covers: Sequence[tuple[int, int]], steady: bool
 ) -> _Found | None:
+    """Codes within others; ``steady``: they show for as long as those do, not on the way only."""
     # Codes that are the same, and idle ones, are at fault already.
     parts = [(i, j) for i, j in covers if codes[i] != codes[j] != 0]
     if not parts:
         return None
-    faults = [
-        Fault((i, j), f"codes[{i}] covers codes[{j}], and its lines need not come together")
-        for i, j in parts
-    ]
+    why = "which shows too" if steady else "and its lines need not come together"
+    faults = [Fault((i, j), f"codes[{i}] covers codes[{j}], {why}") for i, j in parts]
     trace = _shown(link, [_coming_apart(link, codes, *parts[0])])
     if trace is None:
         return _Found([], ["codes cover one another, and lines come apart"], None)
@@ -295,16 +296,40 @@ def _coming_apart(link: Link, codes: Sequence[int], first: int, part: int) -> Sc
     return Script((Press(0, first),), link.delay[0], tuple(picks), constants)
 
 
-def _shown_together(link: Link, held: Held, on_the_way: bool) -> _Found | None:
+def _least_broken(
+    scheme: ParallelCode, held: Held, on_the_way: bool
+) -> tuple[int, tuple[tuple[int, ...], int] | None] | None:
+    """How many may be held, for this receiver; and the least group of more, with what it shows.
+    None: more than was looked at."""
+    if scheme.reads == "covered" or on_the_way:
+        return held.skewed, held.skewed_broken
+    if scheme.reads == "exact":
+        return held.steady, held.steady_broken
+    if held.apart is None:
+        return None
+    if held.apart_broken is None:
+        return held.apart, None
+    one, other = sorted(held.apart_broken, key=len, reverse=True)
+    spare = sorted({*other} - {*one})
+    return held.apart, (one, spare[0]) if spare else (other, min({*one} - {*other}))
+
+
+def _shown_together(
+    link: Link, scheme: ParallelCode, held: Held, on_the_way: bool
+) -> _Found | None:
     """Groups that the operator may hold: the smallest that shows another input."""
-    most, broken = (
-        (held.skewed, held.skewed_broken) if on_the_way else (held.steady, held.steady_broken)
-    )
-    allowed = link.operator.overlap or link.inputs
-    if broken is None or len(broken[0]) < 2 or min(allowed, link.inputs) <= most:
+    found = _least_broken(scheme, held, on_the_way)
+    allowed = min(link.operator.overlap or link.inputs, link.inputs)
+    if found is None:
+        return _Found([], ["too many sets of inputs held together to compare them all"], None)
+    most, broken = found
+    if scheme.reads == "sets" and (on_the_way or allowed > scheme.held) and allowed > 1:
+        known = "lines come apart" if on_the_way else f"sets of over {scheme.held} are not known"
+        return _Found([], [f"inputs held together may hide others: {known}"], None)
+    if broken is None or len(broken[0]) < 2 or allowed <= most:
         return None
     inputs, shown = broken
-    spacing = link.operator.spacing
+    spacing = 0 if link.operator.together else link.operator.spacing
     script = Script(
         tuple(Press(n * spacing, i) for n, i in enumerate(inputs)),
         link.delay[0],

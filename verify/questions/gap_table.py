@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import islice, pairwise, product
+from itertools import combinations, islice, pairwise, product
 
 from models.pulse_gap import PulseGap
 from verify.engines.answer import Verdict
@@ -222,7 +222,8 @@ def _pulse_table(scheme: PulseGap, jitter: int) -> PulseTable:
 
 
 def closest(link: Link) -> tuple[int, int]:
-    """Least ticks between two presses that the operator allows: of two inputs, and of one."""
+    """Least ticks between two presses that the operator allows: of two inputs, and of one.
+    Those of one tick apart, where it takes them together."""
     operator = link.operator
     exclusive = operator.hold[0] if operator.overlap == 1 else 0
     apart = max(operator.spacing, exclusive)
@@ -246,6 +247,9 @@ def _allowed(link: Link, scheme: PulseGap, ghosts: GhostList) -> _Allowed:
         for same, bound in zip((False, True), ghosts.bound, strict=True)
         if (last := table.last_of_all(same=same)) is not None and last[0] >= bound
     ]
+    if link.operator.together and link.operator.overlap != 1:
+        pairs = combinations(range(link.inputs), 2)
+        certain += [(0, *pair) for pair in pairs if table.ghosts_at(*pair, 0)]
     for distance, first, second in sorted(certain):
         script = Script((Press(0, first), Press(distance, second)), link.delay[0])
         trace = failing_run(link, scheme.gaps, link.faults.jitter, [script])
@@ -272,6 +276,8 @@ def _possible(link: Link, scheme: PulseGap, ghosts: GhostList) -> bool:
         if scheme.receiver_kind == "taps":
             reach += max(high for _, high in scheme.windows)
         return min(ghosts.bound) <= reach + 2 * link.faults.jitter
+    if link.operator.together and link.faults.jitter:
+        return True
     lasts = (ghosts.last, ghosts.last_same)
     return any(
         last is not None and last[0] >= bound

@@ -12,6 +12,7 @@ from verify.engines.concrete import Compiled
 from verify.engines.lone import factored_windows
 from verify.engines.trace import Trace
 from verify.engines.two_presses import TwoPresses
+from verify.errors import UsageError
 from verify.parts.link import factored
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
 
@@ -50,7 +51,14 @@ def least_pairs(
     First each pair by itself: the least time from which on the second press is safe at
     every later time too. Then one proof of the matrix; a failure of three or more presses
     raises the entry of one of its pairs, and the proof is repeated.
+
+    Raises UsageError where the operator takes presses of one tick together.
     """
+    if subject.link.operator.together:
+        raise UsageError(
+            "spacing of pairs: found together = true; allowed: without it: a time from one press "
+            "to any later one has no exceptions"
+        )
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     alone = _two_presses(subject, spacing)
     matrix = [list(row) for row in alone]

@@ -24,7 +24,7 @@ from verify.language.durations import lengths
 from verify.parts.clock import FASTEST, PERIOD, SLOWEST
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, on_whole
+from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge, on_whole
 from verify.units import Ticks, whole
 
 if TYPE_CHECKING:
@@ -83,14 +83,19 @@ def rate_margin(
         return scan_rate_margin(link, engine, progress, budget)
     if engine not in ("auto", "solver"):
         raise UsageError(f"clock.rate: found engine {engine}; allowed: auto or solver")
-    fast = rate_side(link, -1, progress, budget)
-    return RateMargin("clock.rate", fast, rate_side(link, 1, progress, budget))
+    fast = rate_side(link, -1, progress, budget, engine)
+    return RateMargin("clock.rate", fast, rate_side(link, 1, progress, budget, engine))
 
 
 def rate_side(
-    link: Link, sign: Literal[1, -1], progress: Progress, budget: Budget | None = None
+    link: Link,
+    sign: Literal[1, -1],
+    progress: Progress,
+    budget: Budget | None = None,
+    engine: EngineName = "auto",
 ) -> RateSide:
     """One side of the margin of a link that comes to rest, by the solver: -1 fast, 1 slow.
+    ``engine``: for the proof that without any error all is right, if no more is left to prove.
 
     Raises UsageError for links without such a clock.
     """
@@ -101,7 +106,7 @@ def rate_side(
     from verify.engines.solver import OutOfReachError
 
     try:
-        return _Side(on_time, sign, progress, budget).answer()
+        return _Side(on_time, sign, progress, budget, engine).answer()
     except (OutOfReachError, OutOfTimeError):
         return RateSide(None, False, Verdict.UNDECIDED, "solver", OutOfTimeError.covered)
 
@@ -121,15 +126,21 @@ class _Side:
     """One side: ``sign`` 1 for clocks that are slow, their periods too long, -1 for fast ones."""
 
     def __init__(
-        self, on_time: Link, sign: Literal[1, -1], progress: Progress, budget: Budget
+        self,
+        on_time: Link,
+        sign: Literal[1, -1],
+        progress: Progress,
+        budget: Budget,
+        engine: EngineName,
     ) -> None:
         self.on_time, self.sign = on_time, sign
-        self.progress, self.budget = progress, budget
+        self.progress, self.budget, self.engine = progress, budget, engine
         self.cap = abs(SLOWEST if sign > 0 else _fastest(on_time))
         self.subject = Subject(on_time)
         self.beside = Subject(self._off_by(on_time, BESIDE), budget=budget)
         self.answers: list[Answer] = []
         self.best: _Failing | None = None
+        self.any_fails = False
 
     def _off_by(self, link: Link, error: Fraction) -> Link:
         ends = sorted((ZERO, self.sign * error))
@@ -139,14 +150,11 @@ class _Side:
         """The least error of a failing run, over all parts and branches."""
         self._probe()
         self.progress.doing = "solving"
-        for alike in self.subject.distinct_parts():
-            link = alike[0].link
-            for windows, branches in factored_windows(link, self.subject.lone_of(link)).items():
-                found = self._least(link, windows)
-                self.answers.append(found.answer)
-                if found.script is not None:
-                    script = on_whole(self.subject, found.script, alike[0], branches[0])
-                    self.best = _Failing(found.error, found.fails, script, found.shown)
+        if not self._solve(hasty=True):
+            if (none := self._none_at_all()) is not None:
+                return none
+            self.best, self.answers = None, []
+            self._solve(hasty=False)
         complete = all(answer.complete for answer in self.answers)
         covered = " and ".join(dict.fromkeys(answer.covered for answer in self.answers))
         verdict = Verdict.HOLDS if complete else Verdict.UNDECIDED
@@ -164,9 +172,36 @@ class _Side:
         amount = best.error if verdict is Verdict.HOLDS else None
         return RateSide(amount, not best.fails, verdict, "solver", covered, *beyond)
 
+    def _solve(self, *, hasty: bool) -> bool:
+        """False: any error fails, and if ``hasty`` the rest was not looked at."""
+        for alike in self.subject.distinct_parts():
+            link = alike[0].link
+            for windows, branches in factored_windows(link, self.subject.lone_of(link)).items():
+                found = self._least(link, windows, hasty)
+                if found.script is not None:
+                    script = on_whole(self.subject, found.script, alike[0], branches[0])
+                    self.best = _Failing(found.error, found.fails, script, found.shown)
+                if found.answer is None:
+                    return False
+                self.answers.append(found.answer)
+        return True
+
+    def _none_at_all(self) -> RateSide | None:
+        """Any error fails: what is left to prove is that without one all is right. None if that
+        is not so."""
+        judged = judge(self.subject, self.engine, self.progress, budget=self.budget, brief=True)
+        if self.best is None or judged.verdict is not Verdict.HOLDS:
+            return None
+        trace, windows = self._replayed(self.best)
+        covered = f"without any error {judged.covered}"
+        found = trace, self.best.shown, windows
+        return RateSide(ZERO, True, Verdict.HOLDS, judged.engine, covered, *found)
+
     def _probe(self) -> None:
         """A lone press that fails at a small error saves the solver all larger ones."""
         for index in range(self.on_time.inputs):
+            if self.any_fails:
+                return
             self._probe_alone(index, late=False)
             if self._alone(index, ZERO, late=True).picks:
                 self._probe_alone(index, late=True)
@@ -190,6 +225,7 @@ class _Side:
         bound = simplest(good, bad)
         if bound == 0:  # the solver will say whether it fails at none already
             bound = rough
+            self.any_fails = True
         if fails(bound):
             self.best = _Failing(bound, True, self._alone(index, bound, late), bound)
             return
@@ -231,7 +267,7 @@ class _Side:
     def _replay(self, script: Script, error: Fraction) -> Trace:
         return replay(self._off_by(self.on_time, error), self._windows_at(error), script)
 
-    def _least(self, link: Link, windows: Windows) -> LeastRate:
+    def _least(self, link: Link, windows: Windows, hasty: bool) -> LeastRate:
         # Imported late: loading z3 takes longer than most explorations.
         from verify.engines.least_rate import least_rate
 
@@ -240,7 +276,8 @@ class _Side:
         moving = self._moving(windows, self._slopes(link))
         system = factored(rated, moving, lcm(rated.clock.resolution, moving.resolution))
         below = self.best is not None and self.best.fails
-        return least_rate(system, self.sign, cap, self.budget, self.progress, below=below)
+        search = self.budget, self.progress
+        return least_rate(system, self.sign, cap, *search, below=below, hasty=hasty)
 
     # -- windows --------------------------------------------------------------
 

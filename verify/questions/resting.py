@@ -18,6 +18,8 @@ def by_rest(link: Link, windows: Windows, lone: Lone) -> Answer | None:
     """A proof; None where this argument says nothing."""
     if lone.apart is None or link.operator.spacing < lone.apart or not lone.rests:
         return None
+    if link.operator.together:
+        return None
     if windows.queue is not None or windows.slopes is not None or not _in_time(windows, lone):
         return None
     if link.pause.most or link.any_start:

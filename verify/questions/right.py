@@ -59,10 +59,11 @@ class Right:
         link = self.link
         machines: list[Machine] = [player.build(self.edges)]
         if link.kind == "press":
-            machines += monitor.build(0, windows, link.outputs)
+            machines += monitor.build(0, windows, link.outputs, may_miss=link.may_miss)
         else:
             machines += [
-                monitor.build_level(0, windows, link.outputs, i) for i in range(link.inputs)
+                monitor.build_level(0, windows, link.outputs, i, may_miss=link.may_miss)
+                for i in range(link.inputs)
             ]
         return Compiled(System(tuple(machines)))
 

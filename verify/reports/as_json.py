@@ -128,6 +128,8 @@ def conditions(link: Link, *, spacing_is_asked: bool = False) -> dict[str, Any]:
         "hold": list(operator.hold),
         "overlap": operator.overlap,
         "within": None if link.within is None else list(link.within),
+        "together": operator.together,
+        "may_miss": link.may_miss,
     }
     if spacing_is_asked:
         del bounds["spacing"]

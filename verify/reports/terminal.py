@@ -160,14 +160,18 @@ def link_settings(link: Link) -> dict[str, str]:
         },
         "line delay": _span(link.delay, link),
         "branches": ", ".join(f"+{ticks_text(extra, link.tick)}" for extra in link.branches),
-        "spacing": ticks_text(operator.spacing, link.tick),
+        "spacing": ticks_text(operator.spacing, link.tick)
+        + (", or in the same tick" if operator.together else ""),
         "repeat": ticks_text(operator.repeat, link.tick),
         **_faults(link),
     }
+    if link.kind == "press" or operator.overlap is not None:
+        settings["overlap"] = "any number" if operator.overlap is None else str(operator.overlap)
+    if link.may_miss:
+        settings["outputs"] = "may miss: one that stays off is no failure"
     if link.kind == "press":
         settings |= {
             "hold": _span(operator.hold, link),
-            "overlap": "any number" if operator.overlap is None else str(operator.overlap),
             "within": "as a lone press takes" if link.within is None else _span(link.within, link),
         }
     return settings
@@ -193,7 +197,9 @@ def conditions(link: Link, *, spacing: bool = True) -> str:
     operator = link.operator
     said = []
     if spacing:
-        said.append(f"{_changes(link)} at least {ticks_text(operator.spacing, link.tick)} apart")
+        same = ", or in the same tick" if operator.together else ""
+        apart = ticks_text(operator.spacing, link.tick)
+        said.append(f"{_changes(link)} at least {apart} apart{same}")
     if operator.repeat:
         said.append(f"the same input after {ticks_text(operator.repeat, link.tick)}")
     if link.kind == "press":
@@ -211,6 +217,14 @@ def check_sentence(link: Link, judged: Judgement) -> str:
     """The verdict on a link in a sentence."""
     name = printable(link.name)
     if judged.verdict is Verdict.HOLDS:
+        if link.may_miss:
+            strikes, misses = (
+                ("output of '{}' comes on without its press", "a press may be lost")
+                if link.kind == "press"
+                else ("output of '{}' is on without its lever", "one may stay off")
+            )
+            of_what = "press sequences" if link.kind == "press" else "sequences of moves"
+            return f"holds: no {strikes.format(name)}, though {misses}, in {of_what} of any length."
         if link.kind == "press":
             return (
                 f"holds: every press of '{name}' comes out at its own output in time, and nothing "
@@ -232,7 +246,9 @@ def spacing_sentence(link: Link, found: Spacing) -> str:
     if found.ticks is not None:
         return _spacing_sentence(found.ticks, link)
     if found.verdict is Verdict.FAILS and found.trace_below is not None:
-        return f"fails: no spacing is safe; a {_change(link)} goes wrong by itself."
+        alone = len(found.trace_below.script.presses) == 1
+        who = f"a {_change(link)} goes" if alone else f"{_changes(link)} of one tick go"
+        return f"fails: no spacing is safe; {who} wrong by {'itself' if alone else 'themselves'}."
     return f"undecided: {found.covered}."
 
 
