@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from models.parallel_code import ParallelCode, Reads
 from tests.links import make_link
+from tests.nightly import examples
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.explorer import explore
 from verify.engines.lone import factored_windows
@@ -85,6 +86,7 @@ def shows(codes: tuple[int, ...], reads: Reads, held: int, up: tuple[int, ...]) 
     return frozenset(i for group in sets for i in group)
 
 
+@examples(50)
 @given(st.data())
 def test_a_link_holds_if_and_only_if_every_set_shows_itself(data: st.DataObject) -> None:
     """Against counting: lines that move at once pass from one set straight to the next."""
@@ -106,6 +108,7 @@ def test_a_link_holds_if_and_only_if_every_set_shows_itself(data: st.DataObject)
         assert counted(link) in (Verdict.UNDECIDED, verdict(link))
 
 
+@examples(50)
 @given(st.data())
 def test_outputs_judged_one_by_one_agree_with_the_link_as_a_whole(data: st.DataObject) -> None:
     words = st.integers(1, 7)

@@ -296,38 +296,41 @@ def _coming_apart(link: Link, codes: Sequence[int], first: int, part: int) -> Sc
     return Script((Press(0, first),), link.delay[0], tuple(picks), constants)
 
 
-def _least_broken(
-    scheme: ParallelCode, held: Held, on_the_way: bool
-) -> tuple[int, tuple[tuple[int, ...], int] | None] | None:
-    """How many may be held, for this receiver; and the least group of more, with what it shows.
-    None: more than was looked at."""
-    if scheme.reads == "covered" or on_the_way:
-        return held.skewed, held.skewed_broken
-    if scheme.reads == "exact":
-        return held.steady, held.steady_broken
+def _broken(
+    scheme: ParallelCode, held: Held, on_the_way: bool, allowed: int
+) -> tuple[tuple[int, ...], int] | str | None:
+    """The least group that this receiver takes for one with another input; what is not known,
+    in words; None: there is none, or it is one input, whose code covers the other."""
+    if scheme.reads != "sets":
+        cover = scheme.reads == "covered" or on_the_way
+        most, broken = (
+            (held.skewed, held.skewed_broken) if cover else (held.steady, held.steady_broken)
+        )
+        return None if broken is None or len(broken[0]) < 2 or allowed <= most else broken
+    if allowed > scheme.held:
+        return f"inputs held together may hide others: sets of over {scheme.held} are not known"
+    if on_the_way and allowed > 1:
+        return "inputs held together may hide others: lines come apart"
     if held.apart is None:
+        return "too many sets of inputs held together to compare them all"
+    if held.apart_broken is None or held.apart >= scheme.held:
         return None
-    if held.apart_broken is None:
-        return held.apart, None
-    one, other = sorted(held.apart_broken, key=len, reverse=True)
-    spare = sorted({*other} - {*one})
-    return held.apart, (one, spare[0]) if spare else (other, min({*one} - {*other}))
+    one, other = sorted(held.apart_broken, key=len)
+    if len(one) > allowed:
+        return "sets that look alike are larger than the operator allows"
+    return one, min({*other} - {*one})
 
 
 def _shown_together(
     link: Link, scheme: ParallelCode, held: Held, on_the_way: bool
 ) -> _Found | None:
     """Groups that the operator may hold: the smallest that shows another input."""
-    found = _least_broken(scheme, held, on_the_way)
     allowed = min(link.operator.overlap or link.inputs, link.inputs)
-    if found is None:
-        return _Found([], ["too many sets of inputs held together to compare them all"], None)
-    most, broken = found
-    if scheme.reads == "sets" and (on_the_way or allowed > scheme.held) and allowed > 1:
-        known = "lines come apart" if on_the_way else f"sets of over {scheme.held} are not known"
-        return _Found([], [f"inputs held together may hide others: {known}"], None)
-    if broken is None or len(broken[0]) < 2 or allowed <= most:
+    broken = _broken(scheme, held, on_the_way, allowed)
+    if broken is None:
         return None
+    if isinstance(broken, str):
+        return _Found([], [broken], None)
     inputs, shown = broken
     spacing = 0 if link.operator.together else link.operator.spacing
     script = Script(
