@@ -114,14 +114,14 @@ def _show(subject: Subject, judged: Judgement | None, found: Trace | None, verdi
         covered = f" (by the {judged.engine}: {judged.covered})" if judged is not None else ""
         click.echo(f"{verdict}: {why}{covered}; nothing written.")
         return
-    from verify.reports.finer import measured, parts_sentence
+    from verify.reports.finer import measured, run_notes
     from verify.reports.words import failure_sentence
 
     pressed = subject.link.kind == "press"
     link, windows = measured(subject.link, subject.windows if pressed else None, found.script)
     click.echo(f"{verdict}: {failure_sentence(found, link, windows)}.")
-    if parts := parts_sentence(subject.link, found.script):
-        click.echo(parts)
+    if notes := run_notes(subject.link, found):
+        click.echo(notes)
 
 
 def _answer(

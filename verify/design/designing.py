@@ -19,7 +19,7 @@ from verify.engines.answer import Budget, OutOfTimeError, Verdict
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, LinkFileError
 from verify.linkfile import parse
-from verify.questions.judging import Judgement, Subject, judge
+from verify.questions.judging import Judgement, Subject, judge, shrunk
 from verify.questions.spacing import least_spacing
 from verify.units import decimal_text
 
@@ -405,7 +405,10 @@ def _spaced(design: Design, effort: Effort) -> Design:
         below = judge(closer, "auto", effort.progress, budget=effort.for_check(), brief=codes)
         if below.verdict is not Verdict.HOLDS and judged.verdict is not Verdict.FAILS:
             sizes = {**design.sizes, "spacing_ticks": spacing}
-            return replace(design, sizes=sizes, judged=judged, below=below.trace)
+            trace = below.trace
+            if trace is not None and codes:
+                trace = shrunk(closer, trace, effort.for_check())
+            return replace(design, sizes=sizes, judged=judged, below=trace)
     found = least_spacing(subject, "auto", effort.progress, effort.for_check())
     if found.ticks is not None:
         spacing = found.ticks

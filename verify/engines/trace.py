@@ -41,12 +41,16 @@ class Latency:
 
 @dataclass(frozen=True)
 class Trace:
-    """A run of the whole link, delays included, as the simulator replayed it."""
+    """A run of the whole link, delays included, as the simulator replayed it.
+
+    ``loose``: it fails, and whether a smaller one does was not found out within the budget.
+    """
 
     script: Script
     events: tuple[Event, ...]
     failure: Failure | None
     latencies: tuple[Latency, ...] = field(default=())
+    loose: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """The documented JSON form."""
@@ -54,6 +58,7 @@ class Trace:
         parts = self.script.resolution
         return {
             **({"ticks_per_tick": parts} if parts != 1 else {}),
+            **({"minimal": False} if self.loose else {}),
             "events": [{"tick": e.tick, "signal": e.signal, "value": e.value} for e in self.events],
             "failure": failure
             and {

@@ -28,6 +28,12 @@ class Operator:
     pairs: tuple[tuple[int, ...], ...] | None = None
     together: bool = False
 
+    def apart(self, kind: str, i: int, j: int) -> int:
+        """Ticks, at least, from a change of input ``i`` to any later change of ``j``."""
+        again = max(self.repeat, self.hold[0] + 1) if kind == "press" else self.repeat
+        pair = self.pairs[i][j] if self.pairs is not None else 0
+        return max(self.spacing, again if i == j else 0, pair)
+
 
 class _Draft:
     """An operator in the making: memory, the guard of its offer, and what taking it up does."""

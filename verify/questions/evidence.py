@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from verify.engines.answer import Verdict
 from verify.engines.lone import Lone, true_windows
+from verify.engines.shrink import shrink
 from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Press, Script, Trace
 from verify.parts.clock import PERIOD
@@ -51,14 +52,29 @@ def failing_run(
     windows = true_windows(link, Lone(earliest, latest, times, rests=True))
     if clock.rated:
         scripts = [_on_time(script, clock.resolution) for script in scripts]
-    for script in scripts:
+
+    def run(script: Script) -> Trace | None:
         try:
             trace = replay(link, windows, script)
         except NotAllowedError:
-            continue
-        if trace.failure is not None:
-            return trace
+            return None
+        return trace if trace.failure is not None else None
+
+    for script in scripts:
+        if (shown := run(script)) is not None:
+            return _smallest(shown, run)
     return None
+
+
+def _smallest(trace: Trace, run: Callable[[Script], Trace | None]) -> Trace:
+    """Of the runs in which the same comes out wrong."""
+
+    def wrong(trace: Trace | None) -> tuple[str, str] | None:
+        failure = None if trace is None else trace.failure
+        return None if failure is None else (failure.kind, failure.output)
+
+    small = shrink(trace.script, lambda script: wrong(run(script)) == wrong(trace))
+    return run(small.script) or trace
 
 
 def _on_time(script: Script, parts: int) -> Script:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.answer import Budget, Progress, SpentError, Verdict
 from verify.engines.shrink import shrink
 from verify.engines.trace import Press, Script
 from verify.errors import UsageError
@@ -84,10 +84,6 @@ def _comes_up(bench: Bench) -> None:
         ) from None
 
 
-class _OutOfTimeError(Exception):
-    pass
-
-
 def _smallest(bench: Bench, found: Outcome, budget: Budget) -> tuple[bool | None, Outcome]:
     """Whether it is minimal, and what the smallest sequence comes to when it is asked once more.
 
@@ -97,8 +93,7 @@ def _smallest(bench: Bench, found: Outcome, budget: Budget) -> tuple[bool | None
 
     def fails(script: Script) -> bool:
         nonlocal smallest
-        if budget.spent(0):
-            raise _OutOfTimeError
+        budget.look()
         wrong = bench.fails(script)
         if wrong:
             smallest = script
@@ -110,8 +105,9 @@ def _smallest(bench: Bench, found: Outcome, budget: Budget) -> tuple[bool | None
             return None, found
         script, before = found.script, None
         while script != before:
-            before, script = script, shrink(_dropped(script, fails), fails)
-    except _OutOfTimeError:
+            small = shrink(_dropped(script, fails), fails)
+            before, script, minimal = script, small.script, small.minimal
+    except SpentError:
         minimal = False
     return minimal, bench.run(smallest)
 

@@ -10,13 +10,14 @@ import re
 from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from functools import partial, reduce
 from math import lcm
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
 from verify.engines.answer import Answer, Budget, Delivery, OutOfTimeError, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
-from verify.engines.shrink import shrink, size
+from verify.engines.shrink import Apart, Test, shrink, size
 from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.errors import DisagreementError
@@ -48,9 +49,11 @@ AMID = 200_000
 # As many are looked at where any failure will do, to find the part to begin with.
 GLANCE = 1_000
 MOST_PERIODS = 1_000
-# Longer failures, of sustained load, are shown as they were found: they take about as many.
-MOST_SHRUNK = 100
+# Longer failures, of sustained load, are made smaller only once one of them is to be shown.
+LONG = 100
 DEFAULT_SECONDS = 60.0
+# A failure that was found when the time was nearly up is made smaller for so long, seconds.
+LEAST_SHRINKING = 10.0
 # Lone presses are remembered from question to question, of this many parts at most.
 MOST_KNOWN = 4_096
 
@@ -269,7 +272,8 @@ def judge(
             answers.append(answer)
             kept.note(key, answer)
             if answer.script is not None:
-                failures.append((_show(subject, answer, alike[0], branches[0]), answer))
+                shown = _show(subject, answer, alike[0], branches[0], budget)
+                failures.append((shown, answer))
             for part in alike:
                 _gather(subject, branches, part, answer.best, best, min)
                 _gather(subject, branches, part, answer.worst, worst, max)
@@ -280,13 +284,13 @@ def judge(
     failed = min(failures, key=lambda pair: size(pair[0].script), default=None)
     if drifting is not None and failures:
         failed = failures[-1]
-    if failed is not None and _fewest(failed[1]) and not brief:
-        failed = shrunk(subject, failed[0]), failed[1]
-    shown = answers if failed is None else [failed[1]]
+    if failed is not None and not brief and (_fewest(failed[1]) or _is_long(failed[0])):
+        failed = shrunk(subject, failed[0], budget), failed[1]
+    told = answers if failed is None else [failed[1]]
     return Judgement(
         reduce(_worse, (answer.verdict for answer in answers)),
-        _together([answer.engine for answer in shown]),
-        _together([answer.covered for answer in shown]),
+        _together([answer.engine for answer in told]),
+        _together([answer.covered for answer in told]),
         failed and failed[0],
         all(answer.complete for answer in answers),
         best,
@@ -502,7 +506,7 @@ def _solve(system: System, budget: Budget, progress: Progress, latencies: bool) 
     return solve(system, budget, progress, latencies=latencies)
 
 
-def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
+def _show(subject: Subject, answer: Answer, part: Part, branch: int, budget: Budget) -> Trace:
     if answer.script is None:
         raise AssertionError("nothing to show")
     script = on_whole(subject, answer.script, part, branch)
@@ -513,7 +517,8 @@ def _show(subject: Subject, answer: Answer, part: Part, branch: int) -> Trace:
             "this is a bug in fewwire, please report it with the link file"
         )
     # What the explorer finds has the fewest presses: it is shrunk only if it is shown.
-    return trace if _fewest(answer) else shrunk(subject, trace)
+    later = _fewest(answer) or _is_long(trace)
+    return trace if later else shrunk(subject, trace, budget)
 
 
 def _fewest(answer: Answer) -> bool:
@@ -521,16 +526,60 @@ def _fewest(answer: Answer) -> bool:
     return answer.engine == "explorer" and not answer.rough
 
 
-def shrunk(
-    subject: Subject, trace: Trace, keeps: Callable[[Script], bool] = lambda script: True
-) -> Trace:
-    """A failure of which nothing can be left out; of ends that drift apart the soonest stays.
+def _is_long(trace: Trace) -> bool:
+    return len(trace.script.presses) > LONG
 
-    ``keeps``: what a script must do besides failing.
+
+def shrunk(
+    subject: Subject,
+    trace: Trace,
+    budget: Budget,
+    keeps: Callable[[Script], bool] = lambda script: True,
+) -> Trace:
+    """A failure of which nothing can be left out; of ends that drift apart it is as soon.
+
+    ``keeps``: what a script must do besides failing. Goes on for as long as the search may, and
+    LEAST_SHRINKING at least.
     """
-    if subject.link.drifts_away or len(trace.script.presses) > MOST_SHRUNK:
-        return trace
-    return subject.replay(shrink(trace.script, lambda s: subject.fails(s) and keeps(s)))
+    soonest = _end(trace) if subject.link.drifts_away else None
+
+    def fails(script: Script) -> bool:
+        try:
+            found = subject.replay(script)
+        except NotAllowedError:
+            return False
+        if found.failure is None or not keeps(script):
+            return False
+        return soonest is None or _end(found) <= soonest
+
+    apart = apart_in(subject.link, trace.script)
+    small = shrink(trace.script, within(fails, budget), apart)
+    return replace(subject.replay(small.script), loose=not small.minimal)
+
+
+def _end(trace: Trace) -> Fraction:
+    """Ticks until it fails."""
+    if trace.failure is None:
+        raise AssertionError("a run that does not fail")
+    return Fraction(trace.failure.tick, trace.script.resolution)
+
+
+def within(fails: Test, budget: Budget) -> Test:
+    """A test of scripts that ends the shrinking when the time is up."""
+    seconds = max(budget.left() or 0.0, LEAST_SHRINKING)
+    limit = Budget(None if budget.seconds is None else seconds, clock=budget.clock)
+
+    def tested(script: Script) -> bool:
+        limit.look()
+        return fails(script)
+
+    return tested
+
+
+def apart_in(link: Link, script: Script) -> Apart:
+    """What the operator leaves between two presses at least, in parts of a script's tick."""
+    operator, kind, parts = link.operator, link.kind, script.resolution
+    return lambda i, j: operator.apart(kind, i, j) * parts
 
 
 def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Script:

@@ -24,7 +24,15 @@ from verify.language.durations import lengths
 from verify.parts.clock import FASTEST, PERIOD, SLOWEST
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge, on_whole
+from verify.questions.judging import (
+    DEFAULT_SECONDS,
+    EngineName,
+    Subject,
+    apart_in,
+    judge,
+    on_whole,
+    within,
+)
 from verify.units import Ticks, whole
 
 if TYPE_CHECKING:
@@ -347,8 +355,10 @@ class _Side:
                 "this is a bug in fewwire, please report it with the link file"
             )
         script = _coarse(best.script, self._windows_at(best.shown))
-        script = shrink(script, lambda candidate: self._fails(candidate, best.shown))
-        return self._replay(script, best.shown), self._windows_at(best.shown)
+        fails = within(lambda candidate: self._fails(candidate, best.shown), self.budget)
+        small = shrink(script, fails, apart_in(self.on_time, script))
+        trace = replace(self._replay(small.script, best.shown), loose=not small.minimal)
+        return trace, self._windows_at(best.shown)
 
 
 def _fastest(link: Link) -> Fraction:

@@ -89,7 +89,7 @@ class _Search:
         ticks, good = self.good
         trace = self.bad[1].trace if self.bad else None
         if self.bad is not None and trace is not None:
-            trace = shrunk(self._subject(self.bad[0]), trace)
+            trace = shrunk(self._subject(self.bad[0]), trace, self.budget)
         return Recovery(self.link, ticks, Verdict.HOLDS, good.engine, good.covered, trace)
 
     def _judge(self, spared: int) -> Judgement:
@@ -113,7 +113,12 @@ class _Search:
         if trace is None or trace.failure is None:
             raise AssertionError("a failure without a trace")
         subject = self._subject(spared)
-        trace = shrunk(subject, trace, lambda s: _circle(subject, subject.replay(s)) is not None)
+        trace = shrunk(
+            subject,
+            trace,
+            self.budget,
+            lambda s: _circle(subject, subject.replay(s)) is not None,
+        )
         found = _circle(subject, trace)
         if found is None:
             covered = f"wrong still {spared} ticks after it, and no circle was found"

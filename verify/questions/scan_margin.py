@@ -17,10 +17,11 @@ from fractions import Fraction
 from typing import Literal
 
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.trace import Trace
 from verify.errors import UsageError
 from verify.parts.clock import FASTEST, SLOWEST
 from verify.parts.link import Link
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.judging import EngineName, Judgement, Subject, judge, shrunk
 from verify.questions.rate_margin import RateMargin, RateSide
 
 ZERO = Fraction(0)
@@ -110,8 +111,7 @@ class _Side:
 
     def _side(self, amount: Fraction | None, *, holds: bool = False) -> RateSide:
         good, bad = self.good, self.bad
-        trace = bad and bad[1].trace
-        error = bad and bad[0]
+        trace, error = self._beyond()
         if amount is not None and good is not None:
             engine, covered = good[1].engine, good[1].covered
             if bad is None:
@@ -127,3 +127,13 @@ class _Side:
         if good is not None:
             covered += f"; holds up to {self.sign * good[0]} at least"
         return RateSide(None, False, Verdict.UNDECIDED, stuck.engine, covered, trace, error)
+
+    def _beyond(self) -> tuple[Trace | None, Fraction | None]:
+        """The failing run, as small as can be, and its error."""
+        if self.bad is None:
+            return None, None
+        error, judged = self.bad
+        if judged.trace is None:
+            return None, error
+        subject = Subject(_off_by(self.on_time, self.sign * error))
+        return shrunk(subject, judged.trace, self.budget), error

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.shrink import moved_apart, shrink
 from verify.engines.simulator import Simulator
 from verify.engines.trace import Script, Trace
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
+from verify.questions.judging import (
+    DEFAULT_SECONDS,
+    EngineName,
+    Judgement,
+    Subject,
+    apart_in,
+    judge,
+    within,
+)
 
 # Spacings this many times the time that a lone press takes to settle are tried before giving up.
 FAR_APART = 16
@@ -76,7 +84,10 @@ class _Ladder:
 
         script = moved_apart(self.bad.script, spacing * self.bad.script.resolution)
         if fails(script):
-            self.bad, self.bad_at = subject.replay(shrink(script, fails)), spacing
+            least = self.subject.respaced(spacing=spacing).link
+            small = shrink(script, within(fails, self.budget), apart_in(least, script))
+            self.bad = replace(subject.replay(small.script), loose=not small.minimal)
+            self.bad_at = spacing
 
     def none_helps(self) -> str | None:
         """Why no spacing helps, if the failure found shows that."""

@@ -6,11 +6,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from verify.engines.trace import Script
+from verify.engines.trace import Script, Trace
 from verify.parts.clock import PERIOD
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.units import Ticks, decimal_text, duration_text
+
+LOOSE = (
+    "There may be a smaller run that fails: making this one smaller took longer than the time "
+    "allowed (`--time`)."
+)
 
 
 def measured(
@@ -55,9 +60,11 @@ def error_text(error: Fraction) -> str:
     return f"{decimal_text(100 * error)} % ({error})"
 
 
-def parts_sentence(link: Link, script: Script) -> str:
-    """What one tick of such a run is, and how far the clock is off in it; empty for others."""
+def run_notes(link: Link, trace: Trace) -> str:
+    """What one tick of such a run is, how far the clock is off in it, and whether a smaller one
+    may fail; empty for others."""
     told = []
+    script = trace.script
     error = error_of(script)
     if error is not None:
         told.append(f"In this run the transmitter's clock is off by {error_text(error)}.")
@@ -67,6 +74,8 @@ def parts_sentence(link: Link, script: Script) -> str:
             f"Ticks of this run are parts of the file's tick, {script.resolution} to one "
             f"({size} each)."
         )
+    if trace.loose:
+        told.append(LOOSE)
     return " ".join(told)
 
 

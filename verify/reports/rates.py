@@ -16,7 +16,7 @@ from verify.questions.rate_margin import RateMargin, RateSide
 from verify.reports import cautions
 from verify.reports.as_json import _head
 from verify.reports.console import output_console, say
-from verify.reports.finer import error_text, measured, parts_sentence
+from verify.reports.finer import error_text, measured, run_notes
 from verify.reports.picture import picture
 from verify.reports.terminal import _ascii_only, conditions
 
@@ -79,7 +79,7 @@ def _show_run(console: Console, link: Link, side: RateSide) -> None:
     width = max(40, console.width)
     drawn = picture(side.trace_beyond, finer, width, windows=windows, ascii_only=_ascii_only())
     console.print(Text(drawn), soft_wrap=True)
-    say(console, parts_sentence(link, script))
+    say(console, run_notes(link, side.trace_beyond))
 
 
 def rate_margin_json(link: Link, found: RateMargin) -> dict[str, Any]:

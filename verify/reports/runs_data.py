@@ -10,7 +10,7 @@ from verify.engines.trace import Event, Trace
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.questions.judging import Subject
-from verify.reports.finer import measured, parts_sentence
+from verify.reports.finer import measured, run_notes
 from verify.reports.inside import InsideRow, inside_rows
 from verify.reports.names import input_signal, printable
 from verify.reports.picture import picture
@@ -83,7 +83,7 @@ def run_of(
         title,
         f"{sentence[:1].upper()}{sentence[1:]}.",
         tuple(script_lines(trace, finer)),
-        parts_sentence(link, trace.script),
+        run_notes(link, trace),
         timing_svg(trace, finer, windows=shown, inside=inside),
         picture(trace, finer, PICTURE_WIDTH, windows=shown),
         None if failure is None else failure.tick,

@@ -16,7 +16,7 @@ from verify.parts.link import Link
 from verify.questions.evidence import Fault
 from verify.reports import cautions
 from verify.reports.console import output_console, say
-from verify.reports.finer import measured, parts_sentence
+from verify.reports.finer import measured, run_notes
 from verify.reports.names import printable
 from verify.reports.picture import picture
 from verify.reports.terminal import _ascii_only, _table, conditions
@@ -98,8 +98,8 @@ class LinkPage(Page):
         width = max(40, self.console.width)
         drawn = picture(trace, finer, width, windows=None, ascii_only=_ascii_only())
         self.console.print(Text(drawn), soft_wrap=True)
-        if parts := parts_sentence(self.link, trace.script):
-            self.say(parts)
+        if notes := run_notes(self.link, trace):
+            self.say(notes)
 
     def last(self, text: str) -> None:
         """With the conditions of the link."""

@@ -25,7 +25,7 @@ from verify.reports.as_json import rate_hz
 from verify.reports.console import error_console
 from verify.reports.console import output_console as _console
 from verify.reports.console import say as _say
-from verify.reports.finer import error_text, measured, parts_sentence
+from verify.reports.finer import error_text, measured, run_notes
 from verify.reports.inside import inside_rows
 from verify.reports.names import printable
 from verify.reports.picture import picture
@@ -277,8 +277,8 @@ def _show_trace(console: Console, subject: Subject, trace: Trace, *, inside: boo
     machines = inside_rows(trace, subject.link) if inside else ()
     drawn = picture(trace, link, width, windows=windows, ascii_only=_ascii_only(), inside=machines)
     console.print(Text(drawn), soft_wrap=True)
-    if parts := parts_sentence(subject.link, trace.script):
-        _say(console, parts)
+    if notes := run_notes(subject.link, trace):
+        _say(console, notes)
 
 
 def _spacing_sentence(ticks: int, link: Link) -> str:
