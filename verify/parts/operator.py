@@ -32,7 +32,8 @@ class Operator:
         """Ticks, at least, from a change of input ``i`` to any later change of ``j``."""
         again = max(self.repeat, self.hold[0] + 1) if kind == "press" else self.repeat
         pair = self.pairs[i][j] if self.pairs is not None else 0
-        return max(self.spacing, again if i == j else 0, pair)
+        spacing = 0 if self.together else self.spacing
+        return max(spacing, again if i == j else 0, pair)
 
 
 class _Draft:
