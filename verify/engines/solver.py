@@ -58,6 +58,8 @@ from verify.units import whole
 # More events than this between two presses, and the solver gives up on the history.
 MOST_EVENTS = 400
 # Presses of one tick that are looked at together; a proof needs all that the operator allows.
+# Entries of banks that may be there or not, before the solver is asked which cannot.
+FEW_DOUBTFUL = 2
 MOST_TOGETHER = 3
 
 
@@ -320,8 +322,31 @@ class Search:
         moment.given += outcome.given
         moment.now = plus(moment.now, passed)
         moment.picks += _timed(moment.now, picks)
-        moment.state = outcome.state
+        moment.state = self._thinned(outcome.state, moment.given)
         return outcome
+
+    def _thinned(self, state: SymState, given: Sequence[Cond]) -> SymState:
+        """Without the entries of banks that cannot be there, where many are in doubt: of a send
+        that goes on step by step there is one more at each step else, for each order of events."""
+        doubtful = [
+            (i, slot)
+            for i, place in enumerate(state)
+            if isinstance(place, tuple)
+            for slot in place
+            if slot.there is not True
+        ]
+        if len(doubtful) <= FEW_DOUBTFUL:
+            return state
+        kept = list(state)
+        self.solver.push()
+        try:
+            self.solver.add(*(c for c in given if c is not True))
+            for i, slot in doubtful:
+                if not self._possible([slot.there]):
+                    kept[i] = tuple(other for other in kept[i] if other is not slot)
+        finally:
+            self.solver.pop()
+        return tuple(kept)
 
     @staticmethod
     def _up_to_next(passed: Num, ends: list[tuple[Cond, Num]]) -> list[Cond]:

@@ -281,6 +281,9 @@ class _SymTick:
         self.place: list[Place] = list(state)
         self.expired: dict[int, Cond] = {}
         self.said: list[Said] = []
+        # Of occurrences with known values only: when one of them was said.
+        self.plainly: dict[tuple[Signal, tuple[Num, ...]] | None, Cond] = {}
+        self.variously = False
         self.given: list[Cond] = []
         self.bound: dict[str, Slot] = {}
         self.bound_in: dict[str, tuple[int, int]] = {}
@@ -422,14 +425,29 @@ class _SymTick:
 
     def happen(self, when: Cond, signal: Signal, values: tuple[Num, ...]) -> None:
         """Let a signal occur; an occurrence equal to an earlier one is the same."""
-        for said in self.said:
-            if said.signal == signal and when is not False:
-                same: Cond = said.when
-                for a, b in zip(said.values, values, strict=True):
-                    same = both(same, equal(a, b))
-                when = both(when, negate(same))
-        if when is not False:
-            self.said.append(Said(when, signal, values))
+        plain = all(isinstance(value, int) for value in values)
+        key = (signal, values) if plain else None
+        if key in self.plainly:
+            before = self.plainly[key]
+            when, after = both(when, negate(before)), either(before, when)
+        else:
+            after = when
+        for said in self.said if self.variously or not plain else ():
+            if said.signal != signal or when is False:
+                continue
+            if plain and all(isinstance(value, int) for value in said.values):
+                continue
+            same: Cond = said.when
+            for a, b in zip(said.values, values, strict=True):
+                same = both(same, equal(a, b))
+            when = both(when, negate(same))
+        if when is False:
+            return
+        self.said.append(Said(when, signal, values))
+        if key is None:
+            self.variously = True
+        else:
+            self.plainly[key] = after
 
     # -- expressions ----------------------------------------------------------
 
