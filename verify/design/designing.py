@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -10,15 +11,18 @@ from itertools import combinations
 from verify.design.chords import best_chords
 from verify.design.codes import CodeTable, fewest_lines
 from verify.design.gaps import GapDemand, GapTable, best_gaps
-from verify.design.pace import PaceDemand, fastest
+from verify.design.pace import Pace, PaceDemand, fastest
 from verify.design.proof import Effort, Proof
 from verify.design.rulers import best_ruler
 from verify.design.words import Demand
 from verify.design.writing import LinkText, Value
 from verify.engines.answer import Budget, OutOfTimeError, Verdict
+from verify.engines.simulator import Simulator
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, LinkFileError
 from verify.linkfile import parse
+from verify.parts.link import Link
+from verify.parts.signals import strike
 from verify.questions.judging import Judgement, Subject, judge, shrunk
 from verify.questions.spacing import least_spacing
 from verify.units import decimal_text
@@ -129,7 +133,8 @@ def _gap_design(
     if together:
         link = replace(link, operator={**link.operator, "together": True})
     if demand.rate and demand.jitter:
-        return _rested(demand, link, table, proof, (*notes, _OPEN), effort)
+        design = Design("pulse-gap", demand.inputs, proof, link, _sizes(table), notes)
+        return _rested(design, effort)
     return _spaced(Design("pulse-gap", demand.inputs, proof, link, _sizes(table), notes), effort)
 
 
@@ -138,19 +143,30 @@ _OPEN = (
 )
 
 
-def _rested(
-    demand: GapDemand,
-    link: LinkText,
-    table: GapTable,
-    proof: Proof,
-    notes: tuple[str, ...],
-    effort: Effort,
-) -> Design:
-    """At a spacing that lets the last, late edge pass: closer presses take the solver too long."""
-    spacing = table.least_spacing + demand.jitter
-    link = replace(link, operator={**link.operator, "spacing": spacing})
-    sizes = {**_sizes(table), "spacing_ticks": spacing}
-    return _judged(Design("pulse-gap", demand.inputs, proof, link, sizes, notes), effort)
+def _rested(design: Design, effort: Effort, known: Subject | None = None) -> Design:
+    """At a spacing at which each press finds the line at rest: closer ones take the solver too
+    long. ``known``: the design's subject, if it is there already."""
+    if design.link is None:
+        raise AssertionError("nothing to space")
+    budget = effort.for_check()
+    try:
+        subject = known or _subject(design.link, budget)
+        apart = [subject.lone_of(part.link).apart for part in subject.parts]
+        if None not in apart:
+            subject = subject.respaced(spacing=max(a for a in apart if a is not None))
+        judged = judge(subject, "auto", effort.progress, budget=budget)
+    except OutOfTimeError:
+        return replace(design, judged=_TOO_LATE)
+    spacing = subject.link.operator.spacing
+    return _agreed(
+        replace(
+            design,
+            link=replace(design.link, operator={**design.link.operator, "spacing": spacing}),
+            sizes={**design.sizes, "spacing_ticks": spacing},
+            notes=(*design.notes, _OPEN),
+            judged=judged,
+        )
+    )
 
 
 def _sizes(table: GapTable) -> dict[str, int]:
@@ -313,14 +329,16 @@ def design_frames(
             {"spacing": 2 * (width + 2 + stop) * bit + 2 * jitter},
         )
 
-    demand = PaceDemand("bit", _asking(link, effort), lambda bit: range(bit, 2 * bit))
+    asking = _Asking(link, effort)
+    demand = PaceDemand("bit", asking, lambda bit: range(bit, 2 * bit))
     pace, proof = fastest(demand, effort)
     if pace is None:
         return Design("framed-serial", inputs, proof)
     sizes = {"bit_ticks": pace.period, "sample_ticks": pace.sample}
-    return _spaced(
-        Design("framed-serial", inputs, proof, link(pace.period, pace.sample), sizes), effort
-    )
+    design = Design("framed-serial", inputs, proof, link(pace.period, pace.sample), sizes)
+    if jitter and rate:
+        return _rested(design, effort, asking.held.get(pace))
+    return _spaced(design, effort)
 
 
 def design_scan(
@@ -338,7 +356,7 @@ def design_scan(
             {"offset": offset},
         )
 
-    demand = PaceDemand("slot", _asking(link, effort), lambda slot: range(1, slot))
+    demand = PaceDemand("slot", _Asking(link, effort), lambda slot: range(1, slot))
     pace, proof = fastest(demand, effort)
     if pace is None:
         return Design(scheme, inputs, proof)
@@ -350,17 +368,51 @@ def design_scan(
     return _judged(Design(scheme, inputs, proof, link(pace.period, pace.sample), sizes), effort)
 
 
-def _asking(link: Callable[[int, int], LinkText], effort: Effort) -> Callable[[int, int], Verdict]:
-    def ask(period: int, sample: int) -> Verdict:
+class _Asking:
+    """Whether a link of this period and sampling point holds. ``held``: those that do."""
+
+    def __init__(self, link: Callable[[int, int], LinkText], effort: Effort) -> None:
+        self.link, self.effort = link, effort
+        self.held: dict[Pace, Subject] = {}
+
+    def __call__(self, period: int, sample: int) -> Verdict:
+        pace, effort = Pace(period, sample), self.effort
+        if pace in self.held:
+            return Verdict.HOLDS
+        text = self.link(period, sample)
         try:
-            subject = _subject(link(period, sample), effort.budget)
+            if _fails_on_time(parse(text.text(), _FILE), effort):
+                return Verdict.FAILS
+            subject = _subject(text, effort.budget)
         except LinkFileError:
             return Verdict.FAILS  # no such link can be: a receiver that has not yet begun
         except OutOfTimeError:
             return Verdict.UNDECIDED
-        return judge(subject, "auto", effort.progress, budget=effort.budget).verdict
+        verdict = judge(subject, "auto", effort.progress, budget=effort.budget).verdict
+        if verdict is Verdict.HOLDS:
+            self.held[pace] = subject
+        return verdict
 
-    return ask
+
+def _fails_on_time(link: Link, effort: Effort) -> bool:
+    """On a clock that is right, which the rate allows, a run fails whatever the windows are:
+    not every input has as many strikes as presses. Much sooner told than lone presses at all
+    rates."""
+    if not link.clock.rated or link.kind != "press":
+        return False
+    right = replace(link, clock=replace(link.clock, rate=(Fraction(0), Fraction(0))))
+    judged = judge(Subject(right), "auto", effort.progress, budget=effort.budget)
+    if judged.trace is None:
+        return False
+    script = judged.trace.script
+    pressed = Counter(link.outputs[press.input] for press in script.presses)
+    struck = Counter(
+        values[0]
+        for moment in Simulator(right, 0, None).run(script)
+        for signal, values in moment.occurrences
+        if signal == strike(0)
+    )
+    return pressed != struck
 
 
 # -- what the engines say ------------------------------------------------------------
