@@ -33,7 +33,7 @@ def test_only_states_at_power_up_are_run(scheme: object, data: st.DataObject) ->
     simulator = Simulator(link, 0, None)
     compiled = Compiled(whole(link, 0, None))
     unknown = list(filter(is_unknown, compiled.memory))
-    ranges = {item.name: compiled._starts_of(item) for item in unknown}
+    ranges = {item.name: compiled.starts_of(item) for item in unknown}
     constants = {}
     for item in unknown:
         values = ranges[item.name]

@@ -188,7 +188,7 @@ def test_load_finds_a_link_only_in_states_in_which_it_may_be() -> None:
     # The largest of everything at once is no state that the receiver of frames can be in.
     scheme = FramedSerial((0, 1, 2), 2, 4, 6, busy="queue", depth=2)
     compiled = Compiled(factored(make_link(scheme, any_start=True), None))
-    largest = [compiled._starts_of(item)[-1] for item in compiled.memory]
+    largest = [compiled.starts_of(item)[-1] for item in compiled.memory]
     assert not compiled.possible(largest)
 
     for state in islice(_starts(compiled), 50):

@@ -138,11 +138,11 @@ class Compiled:
 
         ``look`` is called now and then, also while none is found, and may raise.
         """
-        for number, places in enumerate(each_of([self._starts_of(item) for item in self.memory])):
+        for number, places in enumerate(each_of([self.starts_of(item) for item in self.memory])):
             if not number % 256:
                 look()
             if self.possible(places):
-                yield self._linked(places)
+                yield self.linked(places)
 
     def starts_alike(self, groups: Sequence[Sequence[int]]) -> Iterator[State]:
         """``starts``, but of those that differ by an exchange of lines in a group only one.
@@ -152,7 +152,7 @@ class Compiled:
         """
         unknown: dict[str, range] = {}
         for item in filter(is_unknown, self.memory):
-            values = self._starts_of(item)
+            values = self.starts_of(item)
             unknown[item.name] = range(values[0], values[-1] + 1)
         lates = [[f"line{k}.late" for k in group] for group in groups]
         if not groups or not all(_LATE.fullmatch(name) for name in unknown):
@@ -180,7 +180,7 @@ class Compiled:
         """
         for item, i in self.where.items():
             if is_unknown(item):
-                values = self._starts_of(item)
+                values = self.starts_of(item)
                 most = inf if isinstance(item, Timer) else values[-1]
                 if not values[0] <= state[i] <= most:
                     return False
@@ -188,7 +188,7 @@ class Compiled:
 
     def any_start(self, random: Random) -> State:
         """A state at power-up, picked at random."""
-        places = [random.choice(self._starts_of(item)) for item in self.memory]
+        places = [random.choice(self.starts_of(item)) for item in self.memory]
         return self._possible_from(places, random)
 
     def _possible_from(self, places: list[Any], random: Random) -> State:
@@ -198,13 +198,14 @@ class Compiled:
                 if possible(Tick(list(places), least_choice)):
                     break
                 for i in own:
-                    places[i] = random.choice(self._starts_of(self.memory[i]))
+                    places[i] = random.choice(self.starts_of(self.memory[i]))
             else:
                 return next(self.starts())
-        return self._linked(places)
+        return self.linked(places)
 
     @staticmethod
-    def _starts_of(item: Number | Timer | Bank) -> Sequence[Any]:
+    def starts_of(item: Number | Timer | Bank) -> Sequence[Any]:
+        """All with which it may begin."""
         if isinstance(item, Bank):
             return [()]
         start = item.begin if isinstance(item, Timer) else item.start
@@ -212,7 +213,7 @@ class Compiled:
             return range(start[0], start[1] + 1)
         return [start]
 
-    def _linked(self, places: Sequence[Any]) -> State:
+    def linked(self, places: Sequence[Any]) -> State:
         """A number that starts like another gets that one's value."""
         return tuple(
             places[self.where[place]] if isinstance(place, Number) else place for place in places
@@ -226,15 +227,15 @@ class Compiled:
 
     def last_start(self) -> State:
         """The state at power-up with the largest of all unknowns, or one near it."""
-        return self._possible_from([self._starts_of(item)[-1] for item in self.memory], Random(0))
+        return self._possible_from([self.starts_of(item)[-1] for item in self.memory], Random(0))
 
     def start_with(self, constants: dict[str, int]) -> State:
         """The state at power-up with these unknowns, the least where not named."""
-        return self._linked(
+        return self.linked(
             [
-                constants.get(item.name, self._starts_of(item)[0])
+                constants.get(item.name, self.starts_of(item)[0])
                 if is_unknown(item)
-                else self._starts_of(item)[0]
+                else self.starts_of(item)[0]
                 for item in self.memory
             ]
         )
@@ -595,7 +596,7 @@ class Compiled:
                 return lambda tick: ga(tick) - gb(tick)
             case ex.Times(factor, unit):
                 ha, u = self._int(factor), self.where[unit]
-                return lambda tick: ha(tick) * int(tick.place[u])
+                return lambda tick: ha(tick) * tick.place[u]
             case ex.Lookup(table, index_of):
                 at, entries = self._int(index_of), [int(x) for x in table]
                 return lambda tick: entries[at(tick)]

@@ -73,8 +73,10 @@ class Follower:
         self.compiled = [Compiled(system) for system in systems]
         self.picks = any(_picks(system) for system in systems)
         self.compared, self.wires, self.scale = compared, wires, scale
+        # Where time is dense, both edges of a pulse may lie in what a recording has as one tick.
+        self.unseen = wires and scale > 1
         self.tolerance: Ticks = 0
-        self.now = -1
+        self.now: Ticks = -1
         self.ways: list[_Way] = []
         self.reasons: list[Reason] = []
         self.comparing = True
@@ -82,7 +84,7 @@ class Follower:
         # what was picked between.
         self.before: list[dict[_Way, tuple[_Way, Made]]] | None = None
 
-    def begin(self, leads: Iterable[int], up: Sequence[int], levels: int | None) -> None:
+    def begin(self, leads: Iterable[Ticks], up: Sequence[int], levels: int | None) -> None:
         """All states at power-up, ``leads`` ticks before the recording; ``up``: edges played at
         once then. ``levels``: those recorded at the beginning, None: not to be compared."""
         found: dict[_Way, None] = {}
@@ -112,7 +114,7 @@ class Follower:
             wrong = (self.ways[0].levels ^ levels).bit_length() - 1
             shown = self.ways[0].levels >> wrong & 1
             side: Literal["model", "recording"] = "model" if shown else "recording"
-            self.reasons = [Reason(self.now + 1, 2 * wrong, side)]
+            self.reasons = [Reason(int(self.now) + 1, 2 * wrong, side)]
         # Levels follow from edges, now that these agree.
         found: dict[_Way, tuple[_Way, Made]] = {}
         for way in right:
@@ -121,12 +123,12 @@ class Follower:
         if self.before is not None:
             self.before.append(found)
 
-    def advance(self, to: int, played: Sequence[int], recorded: Sequence[int]) -> bool:
+    def advance(self, to: Ticks, played: Sequence[int], recorded: Sequence[int]) -> bool:
         """On to tick ``to``, in which these edges are played, and those were recorded at the
         other end. False if no way is left: then ``reasons`` says why."""
         reasons: list[Reason] = []
         found: dict[_Way, tuple[_Way, Made]] = {}
-        passed = (to - self.now) * self.scale
+        passed = int((to - self.now) * self.scale)
         for way in self.ways:
             for after, made in self._walk(way, passed, played, recorded, to, reasons):
                 found.setdefault(after, (way, made))
@@ -146,7 +148,7 @@ class Follower:
         passed: int,
         played: Sequence[int],
         recorded: Sequence[int],
-        to: int,
+        to: Ticks,
         reasons: list[Reason],
     ) -> Iterator[tuple[_Way, Made]]:
         compiled = self.compiled[way.system]
@@ -158,14 +160,14 @@ class Follower:
                 if left == 0:
                     yield here, made
                     continue
-                at = to * self.scale
+                at = int(to * self.scale)
                 for state, said, picked in self._step(compiled, here.state, left, played):
                     after = self._matched(here, state, said, left, recorded, to, 0, reasons)
                     if after is not None:
                         yield after, _with(made, at, picked)
                 continue
             left -= event
-            at = to * self.scale - left
+            at = int(to * self.scale) - left
             for state, said, picked in self._step(compiled, here.state, event, ()):
                 after = self._matched(here, state, said, event, (), to, left, reasons)
                 if after is not None:
@@ -196,7 +198,7 @@ class Follower:
         said: list[Occurrence],
         passed: int,
         recorded: Sequence[int],
-        to: int,
+        to: Ticks,
         before: int,
         reasons: list[Reason],
     ) -> _Way | None:
@@ -214,13 +216,17 @@ class Follower:
         late = int(self.tolerance * self.scale)
         model = [(age + passed, edge) for age, edge in way.model]
         seen = [(age + passed, edge) for age, edge in way.recorded]
-        if not self._in_time(model, seen, late, to, before, reasons):
+        if self.unseen:
+            _leave_out(model, late, last=False)
+        if not self._in_time(model, seen, late, to, before, reasons, last=False):
             return None
         for edge in came:
             _meet(edge, seen, model)
         for edge in recorded:
-            _meet(edge, model, seen)
-        if not self._in_time(model, seen, late - 1, to, before, reasons):
+            _meet(edge, model, seen, late)
+        if self.unseen:
+            _leave_out(model, late, last=True)
+        if not self._in_time(model, seen, late, to, before, reasons, last=True):
             return None
         return _Way(way.system, state, 0, tuple(model), tuple(seen))
 
@@ -229,34 +235,68 @@ class Follower:
         model: list[tuple[int, int]],
         seen: list[tuple[int, int]],
         late: int,
-        to: int,
+        to: Ticks,
         before: int,
         reasons: list[Reason],
+        *,
+        last: bool,
     ) -> bool:
-        """Nothing has waited longer than ``late``; else a reason is noted."""
+        """Nothing has waited longer than ``late``, after the ``last`` chance to be met not as
+        long; else a reason is noted."""
         oldest_model = model[0][0] if model else -1
         oldest_seen = seen[0][0] if seen else -1
-        if max(oldest_model, oldest_seen) <= late:
+        longest = 2 * late if self.unseen else late
+        if _not_over(oldest_seen, late, last) and _not_over(oldest_model, longest, last):
             return True
-        mine = oldest_model >= oldest_seen
+        self._note(model, seen, oldest_model >= oldest_seen, to, before, reasons)
+        return False
+
+    def _note(
+        self,
+        model: list[tuple[int, int]],
+        seen: list[tuple[int, int]],
+        mine: bool,
+        to: Ticks,
+        before: int,
+        reasons: list[Reason],
+    ) -> None:
         age, edge = (model if mine else seen)[0]
         others = tuple(other for _, other in (seen if mine else model))
-        tick = to - -(-(before + age) // self.scale)
+        tick = int(to) - -(-(before + age) // self.scale)
         reasons.append(Reason(tick, edge, "model" if mine else "recording", others))
-        return False
 
 
 def _with(made: Made, at: int, picked: tuple[tuple[str, int], ...]) -> Made:
     return (*made, *(Chosen(at, name, value) for name, value in picked)) if picked else made
 
 
-def _meet(edge: int, waiting: list[tuple[int, int]], own: list[tuple[int, int]]) -> None:
-    """An edge meets the oldest one of its kind that waits on the other side, or waits itself."""
+def _not_over(age: int, most: int, last: bool) -> bool:
+    return age < 0 or age < most or (age == most and not last)
+
+
+def _meet(
+    edge: int, waiting: list[tuple[int, int]], own: list[tuple[int, int]], late: int | None = None
+) -> None:
+    """An edge meets the oldest one of its kind that waits on the other side, no longer than
+    ``late``, or waits itself."""
     for entry in waiting:
-        if entry[1] == edge:
+        if entry[1] == edge and (late is None or entry[0] <= late):
             waiting.remove(entry)
             return
     own.append((0, edge))
+
+
+def _leave_out(model: list[tuple[int, int]], late: int, *, last: bool) -> None:
+    """Of what the model did, pulses that no recording in whole ticks needs to have: both edges
+    within half a tick of one."""
+    for entry in [*model]:
+        age, edge = entry
+        mate = next((e for e in model if e[1] == edge ^ 1 and e is not entry), None)
+        if mate is None or entry not in model or _not_over(age, late, last):
+            continue
+        if age - mate[0] <= 2 * late:
+            model.remove(entry)
+            model.remove(mate)
 
 
 def _picks(system: System) -> bool:

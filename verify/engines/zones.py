@@ -88,7 +88,7 @@ class Stepper(Compiled):
     def _ways(self, item: Number | Timer | Bank) -> Sequence[Any]:
         """What a place may be at power-up: of a timer ranges, those of an off one apart."""
         if not isinstance(item, Timer):
-            return self._starts_of(item)
+            return self.starts_of(item)
         least, most = item.begin if isinstance(item.begin, tuple) else (item.begin,) * 2
         if least == 0 < most:
             return [(0, 0), (1, most)]
@@ -105,7 +105,7 @@ class Stepper(Compiled):
                 shape.append(place)
                 if is_unknown(item):
                     values[item.name] = place
-        return Zone(self._linked(shape), bounds.matrix()), values
+        return Zone(self.linked(shape), bounds.matrix()), values
 
     # -- a tick ---------------------------------------------------------------
 

@@ -31,6 +31,7 @@ from verify.units import Ticks, whole
 
 if TYPE_CHECKING:
     from verify.engines.unrolled import Choice, Unrolled
+    from verify.questions.scan_rates import Error, RatesStage
 
 KINDS = (
     "clock.offset",
@@ -43,9 +44,6 @@ KINDS = (
     "pause.receiver",
 )
 Rates = tuple[Fraction, Fraction]
-# Errors of the clock of a link that never rests that are tried either way.
-RATES = 40
-LEAST_TRIED = f"of {RATES} rates either way it is the least that does, others were not tried"
 SIGNED = ("clock.offset", "clock.rate", "line.delay")
 """Kinds of which there is more and less."""
 _PART = {
@@ -171,7 +169,10 @@ def explain(
 
     try:
         if within.kind == "clock.rate" and link.scheme.warm_up:
-            return seeker.by_rates()
+            try:
+                return seeker.by_rates()
+            except TooManyWaysError:
+                raise GivenUpError("the model may run in too many ways") from None
         if within.kind != "clock.rate":
             try:
                 return seeker.by_following()
@@ -181,6 +182,8 @@ def explain(
         return seeker.by_solver()
     except GivenUpError as reason:
         engine = "solver" if within.kind == "clock.rate" else "explorer, solver"
+        if link.scheme.warm_up:
+            engine = "explorer"
         return Explained(within, "undecided", None, str(reason), engine)
 
 
@@ -244,6 +247,24 @@ def disturbed(link: Link, kind: str, amount: Ticks) -> Link:
     return replace(link, faults=replace(link.faults, **{key: ticks}))
 
 
+def refuted(stage: RatesStage) -> tuple[Literal["none", "undecided"], str]:
+    """What it says that at no rate a way was left, and why."""
+    least, most = (whole(error) for error in stage.link.clock.rate)
+    every = f"no error of the clock from {least} to {most}"
+    if not stage.in_steps:
+        return "none", f"{every} gives the recording, wherever the ends then are"
+    return "undecided", f"{every} was found to, but {stage.in_steps}"
+
+
+def least_words(found: Error) -> str:
+    """Why no smaller error does."""
+    if found.error == found.bound:
+        return "no smaller error does, wherever the ends then are"
+    if not found.bound:
+        return "any error, however small, does"
+    return f"no error up to {whole(found.bound)} does, this is just beyond"
+
+
 class _Seeker:
     def __init__(
         self,
@@ -293,28 +314,36 @@ class _Seeker:
         return Explained(self.within, "none", None, why, "explorer")
 
     def by_rates(self) -> Explained:
-        """Some rates in turn. The solver does not follow a link that never rests, so nothing is
-        said of those between."""
-        from verify.engines.unrolled import GivenUpError
+        """All rates at once: the solver does not follow a link that never rests."""
+        stage = self.at_rates()
+        if not stage.through(self._moments(), lambda: self.held.tolerance):
+            verdict, why = refuted(stage)
+            return Explained(self.within, verdict, None, why, "explorer")
+        found = stage.least()
+        link = disturbed(self.link, self.within.kind, found.error)
+        run = self._follows(link, found.lead)
+        if run is None:
+            raise DisagreementError(
+                f"{self.within.kind} of {found.error} does not give the recording when it is "
+                "followed: this is a bug in fewwire, please report it with the link file and the "
+                "recording"
+            )
+        amount = whole(found.error)
+        return self._checked(link, run, run.scale, amount, link, "explorer", least_words(found))
 
-        within = self.within
-        for k in range(1, RATES + 1):
-            for sign in self.signs:
-                error = Fraction(k, RATES) * (self.rates[1] if sign > 0 else self.rates[0])
-                if not error or abs(error) <= Fraction(self.above):
-                    continue
-                if self.budget.spent(0):
-                    raise GivenUpError(f"the time was up at rates of {whole(error)}")
-                link = disturbed(self.link, within.kind, error)
-                run = self._follows(link)
-                if run is not None:
-                    scale = run.scale
-                    return self._checked(
-                        link, run, scale, whole(error), link, "explorer", LEAST_TRIED
-                    )
-        least, most = (whole(r) for r in self.rates)
-        why = f"none of {RATES} rates up to {least} and {most} explains it, others were not tried"
-        return Explained(within, "undecided", None, why, "explorer")
+    def at_rates(self) -> RatesStage:
+        """Before the first moment, at all rates."""
+        from verify.engines.unrolled import GivenUpError
+        from verify.questions.scan_rates import RatesStage
+
+        def look() -> None:
+            if self.budget.spent(0):
+                raise GivenUpError("the time was up")
+
+        errors = [self.rates[1] if sign > 0 else self.rates[0] for sign in self.signs]
+        stage = RatesStage(self.link, self.stretch, self.watched, errors, look)
+        stage.begin({*self.held.excerpt.up})
+        return stage
 
     def by_stopping(self) -> Iterator[Explained]:
         """All pauses in turn, at every tick from the first moment to the parting. What went
@@ -364,21 +393,21 @@ class _Seeker:
         link = self.link
         return moved < 0 and link.delay[0] + min(link.branches) + moved < link.faults.proving
 
-    def _follows(self, link: Link) -> Run | None:
+    def _follows(self, link: Link, lead: Fraction | None = None) -> Run | None:
         """One of the ways in which the model gives the recording, to be run; None: there is none.
 
         Raises TooManyWaysError.
         """
-        stage = self._stage(link)
+        stage = self._stage(link, lead)
         for moment in self._moments():
             if not stage.advance(moment, self.held.tolerance):
                 return None
         return self._told(stage, link)
 
-    def _stage(self, link: Link) -> Stage:
+    def _stage(self, link: Link, lead: Fraction | None = None) -> Stage:
         """Before the first moment of the excerpt."""
         excerpt = self.held.excerpt
-        stage = Stage(link, self.stretch, self.watched, excerpt.quiet)
+        stage = Stage(link, self.stretch, self.watched, excerpt.quiet, lead=lead)
         stage.begin({*excerpt.up})
         stage.follower.before = []
         return stage
@@ -574,6 +603,8 @@ class _Seeker:
             note(run.advance(waits.tick * parts, [paused]))
         note(run.advance(end))
         late = int(self._tolerance(link) * parts)
+        if link.clock.rated and not self.heard.pulses:
+            came = _recorded_of(came, seen, late)
         for edge in self.heard.compared(self.watched).values():
             if not _same(came.get(edge, []), seen.get(edge, []), late, end):
                 raise DisagreementError(
@@ -608,6 +639,31 @@ def _error(sign: int, scale: int, above: Ticks) -> Callable[[Unrolled], Any]:
         return off
 
     return amount
+
+
+def _recorded_of(
+    came: dict[int, list[int]], seen: dict[int, list[int]], late: int
+) -> dict[int, list[int]]:
+    """What the model did without the pulses that are too short to be in a recording in whole
+    ticks, and are not in it."""
+    left: dict[int, list[int]] = {edge: [] for edge in came}
+    for rise in {edge & ~1 for edge in came}:
+        events = sorted((at, edge) for edge in (rise, rise + 1) for at in came.get(edge, ()))
+        waiting = {edge: [*seen.get(edge, ())] for edge in (rise, rise + 1)}
+        k = 0
+        while k < len(events):
+            at, edge = events[k]
+            after = events[k + 1] if k + 1 < len(events) else None
+            mine = waiting[edge]
+            meets = bool(mine) and abs(mine[0] - at) <= late
+            if not meets and after is not None and after[1] != edge and after[0] - at <= 2 * late:
+                k += 2
+                continue
+            if meets:
+                mine.pop(0)
+            left[edge].append(at)
+            k += 1
+    return left
 
 
 def _same(came: list[int], seen: list[int], late: int, end: int) -> bool:

@@ -21,7 +21,7 @@ from verify.questions.judging import Subject
 from verify.questions.right import Manners, Misfire, Right
 from verify.recordings.moments import Moment, Moments
 from verify.recordings.recording import Recording, Signals, signals_of
-from verify.units import Ticks
+from verify.units import Ticks, whole
 
 # Moments that are kept for the solver: since the link was last at rest, and after the parting.
 MOST_KEPT = 400
@@ -226,7 +226,10 @@ def heard_at(link: Link, stretch: Stretch) -> tuple[Place, ...]:
 
 
 class Stage:
-    """One stretch of a link, followed through a recording."""
+    """One stretch of a link, followed through a recording. ``lead``: ticks from power-up of a link
+    that never rests to the recording; None: all whole ones that may be."""
+
+    follows = Follower
 
     def __init__(
         self,
@@ -235,15 +238,16 @@ class Stage:
         watched: frozenset[str],
         quiet: int | None,
         stop: Stop | None = None,
+        lead: Fraction | None = None,
     ) -> None:
-        self.stretch, self.watched, self.stop = stretch, watched, stop
+        self.stretch, self.watched, self.stop, self.lead = stretch, watched, stop, lead
         self.played = Names(link, (stretch.begin,), stretch.branch)
         self.heard = Names(link, heard_at(link, stretch), stretch.branch)
         self.link = link
         scale = 1
         if link.clock.rated:
-            scale = lcm(link.clock.resolution, 2)
-        self.follower = Follower(
+            scale = lcm(link.clock.resolution, 2, 1 if lead is None else lead.denominator)
+        self.follower = self.follows(
             systems(link, stretch, scale),
             self.heard.compared(watched),
             not self.heard.pulses,
@@ -269,10 +273,11 @@ class Stage:
         """Before the first moment; what is high then."""
         self.levels = {*high_before}
         up = [2 * k for name, k in self.played.number.items() if name in high_before]
-        leads: Sequence[int] = (0,)
+        leads: Sequence[Ticks] = (0,)
         if self.frame:
-            least = self.link.cold + self.frame
-            leads = range(least, least + (self.link.scheme.step or 1))
+            least = self.least_lead
+            step = self.link.scheme.step or 1
+            leads = range(least, least + step) if self.lead is None else (whole(self.lead),)
         elif up:
             leads = ((self.quiet or 0) + 1,)
         levels = None
@@ -281,6 +286,11 @@ class Stage:
         self.follower.begin(leads, up, levels)
         if self.from_tick:
             self.follower.comparing = False
+
+    @property
+    def least_lead(self) -> int:
+        """Ticks after which a link that never rests may be anywhere."""
+        return self.link.cold + self.frame
 
     def advance(self, moment: Moment, tolerance: Ticks) -> bool:
         """False where no run of the model goes on like the recording."""
@@ -358,14 +368,18 @@ def hold(
     only: Stretch | None = None,
     more: int = 0,
     stop: Stop | None = None,
+    lead: Fraction | None = None,
 ) -> Held:
     """Read a recording once and compare it with a link.
 
     ``link``: that of the subject, or the same disturbed. ``tolerance``, ticks: None: 0, or 1
     from where a time is no whole number of ticks. ``only``: one stretch, nothing else. ``more``:
     ticks by which disturbances may put off rest. ``stop``: a pause, of a link that allows it.
+    ``lead``: as of a ``Stage``.
     """
-    return _Holding(subject, link, recording, warn, progress, tolerance, only, more, stop).run()
+    return _Holding(
+        subject, link, recording, warn, progress, tolerance, only, more, stop, lead
+    ).run()
 
 
 class _Holding:
@@ -380,13 +394,16 @@ class _Holding:
         only: Stretch | None,
         more: int,
         stop: Stop | None,
+        lead: Fraction | None,
     ) -> None:
         watched = recording.signals
         self.subject, self.link, self.recording = subject, link, recording
         self.progress, self.tolerance = progress, tolerance
         compared = stretches(link, watched) if only is None else (only,)
         self.quiet = quiet_of(link, subject, more)
-        self.stages = [Stage(link, stretch, watched, self.quiet, stop) for stretch in compared]
+        self.stages = [
+            Stage(link, stretch, watched, self.quiet, stop, lead) for stretch in compared
+        ]
         self.decoder: _Decoder | None = None
         self.judges: list[Right | Manners] = []
         if only is None:

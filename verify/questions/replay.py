@@ -8,9 +8,20 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from verify.engines.answer import Budget, Progress
+from verify.engines.answer import Budget, Progress, SpentError
+from verify.engines.conform import TooManyWaysError
+from verify.errors import DisagreementError
 from verify.parts.link import Link
-from verify.questions.disturbed import LEAST_TRIED, SIGNED, Explained, Within, explain, stopped
+from verify.questions.disturbed import (
+    SIGNED,
+    Explained,
+    Within,
+    disturbed,
+    explain,
+    least_words,
+    refuted,
+    stopped,
+)
 from verify.questions.holding import (
     Change,
     Held,
@@ -201,7 +212,12 @@ class _Asked:
         return Whole("undecided", None, f"it parts again with each of {MOST_TURNS} pauses")
 
     def _again(
-        self, asked: Within, link: Link, parting: Parting | None, stop: Stop | None = None
+        self,
+        asked: Within,
+        link: Link,
+        parting: Parting | None,
+        stop: Stop | None = None,
+        lead: Fraction | None = None,
     ) -> Held:
         """All of the recording held against what explains a place of it."""
         self.progress.doing = f"reading the recording again, with {asked.kind}"
@@ -214,6 +230,7 @@ class _Asked:
             tolerance=self.tolerance,
             only=None if parting is None else parting.stretch,
             stop=stop,
+            lead=lead,
         )
 
     def _whole(
@@ -227,6 +244,8 @@ class _Asked:
         needed there, so what explains that place is tried next. Less has then been refuted."""
         if asked.kind.startswith("pause."):
             return self._any_pause(asked, held)
+        if asked.kind == "clock.rate" and self.link.scheme.warm_up and parting is not None:
+            return self._any_rate(asked, parting, rates)
         ways = [
             self._more_and_more(asked, held, parting, rates, sign)
             for sign in ((1, -1) if asked.kind in SIGNED else (1,))
@@ -235,6 +254,37 @@ class _Asked:
         if good:
             return min(good, key=lambda w: abs(Fraction(w.amount or 0)))
         return next((w for w in ways if w.verdict == "undecided"), ways[0])
+
+    def _any_rate(
+        self, asked: Within, parting: Parting, rates: tuple[Fraction, Fraction] | None
+    ) -> Whole:
+        """All rates of a link that never rests at once."""
+        from verify.questions.scan_rates import RatesStage
+
+        self.progress.doing = f"reading the recording again, with {asked.kind}"
+        most = Fraction(asked.most)
+        errors = (most, -most) if rates is None else (rates[1], rates[0])
+        stage = RatesStage(
+            self.link, parting.stretch, self.recording.signals, errors, self.budget.look
+        )
+        try:
+            left = stage.read(self.recording, self.tolerance)
+        except SpentError:
+            return Whole("undecided", None, "the time was up")
+        except TooManyWaysError:
+            return Whole("undecided", None, "the model may run in too many ways")
+        if not left:
+            verdict, why = refuted(stage)
+            return Whole(verdict, None, why)
+        found = stage.least()
+        link = disturbed(self.link, asked.kind, found.error)
+        again = self._again(asked, link, parting, lead=found.lead)
+        if again.undecided or again.parting is not None:
+            raise DisagreementError(
+                f"{asked.kind} of {found.error} does not give the recording when it is followed: "
+                "this is a bug in fewwire, please report it with the link file and the recording"
+            )
+        return Whole("explains", whole(found.error), least_words(found))
 
     def _more_and_more(
         self,
@@ -255,8 +305,7 @@ class _Asked:
             if held.undecided:
                 return Whole("undecided", None, held.undecided)
             if held.parting is None:
-                some = asked.kind == "clock.rate" and self.link.scheme.warm_up
-                return Whole("explains", found.amount, LEAST_TRIED if some else "")
+                return Whole("explains", found.amount)
             above = whole(abs(Fraction(found.amount)))
         return Whole("undecided", None, f"it parts again after {MOST_TURNS} amounts")
 
