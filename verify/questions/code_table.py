@@ -8,7 +8,7 @@ from functools import cache
 from itertools import combinations
 from math import comb
 
-from models.parallel_code import ParallelCode
+from models.parallel_code import ParallelCode, Reads
 from verify.engines.answer import Verdict
 from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.parts.link import Link
@@ -56,12 +56,15 @@ class Held:
 @dataclass(frozen=True)
 class CodeAnswer:
     """``covers``: (input, input whose code it covers). ``listed_sizes``: groups of up to so many
-    inputs are all listed. ``unordered_most``: no more codes on these lines can be unordered.
+    inputs are all listed. ``reads``, ``known``: the receiver's, ``known`` inputs as a set.
+    ``unordered_most``: no more codes on these lines can be unordered.
     """
 
     link: Link
     codes: tuple[int, ...]
     width: int
+    reads: Reads
+    known: int
     repeated: list[tuple[int, int]]
     idle: list[int]
     covers: list[tuple[int, int]]
@@ -105,6 +108,8 @@ def judge_codes(link: Link, scheme: ParallelCode) -> CodeAnswer:
         link=link,
         codes=codes,
         width=scheme.width,
+        reads=scheme.reads,
+        known=scheme.held,
         repeated=repeated(codes),
         idle=[i for i, code in enumerate(codes) if code == 0],
         covers=covers,

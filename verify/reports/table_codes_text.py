@@ -11,6 +11,13 @@ from verify.reports.names import printable
 from verify.reports.table_pieces import MOST, LinkPage
 from verify.units import ticks_text
 
+_TOGETHER = {
+    "exact": "This receiver knows whole codes only: while several inputs are held, it shows none "
+    "of them, or one that covers the rest.",
+    "covered": "This receiver shows every input whose lines are all up, whatever else is.",
+    "sets": "This receiver knows what up to {held} inputs show together.",
+}
+
 
 def show_codes(found: CodeAnswer) -> None:
     """Verdict, codes, which cover which, how many may be held."""
@@ -33,10 +40,7 @@ def show_codes(found: CodeAnswer) -> None:
     _held(page, found)
     _groups(page, found)
     if len(found.codes) > 1:
-        page.say(
-            "The receiver of this scheme knows whole codes only: while several inputs are held, "
-            "it shows none of them, or one that covers the rest."
-        )
+        page.say(_TOGETHER[found.reads].format(held=found.known))
     page.last("By counting.")
 
 

@@ -200,12 +200,15 @@ def conditions(link: Link, *, spacing: bool = True) -> str:
         same = ", or in the same tick" if operator.together else ""
         apart = ticks_text(operator.spacing, link.tick)
         said.append(f"{_changes(link)} at least {apart} apart{same}")
+    elif operator.together:
+        said.append(f"{_changes(link)} in the same tick count as one")
     if operator.repeat:
         said.append(f"the same input after {ticks_text(operator.repeat, link.tick)}")
     if link.kind == "press":
         said.append(f"held {_span(operator.hold, link)}")
     if operator.overlap is not None:
-        said.append(f"at most {operator.overlap} held at once")
+        held = "held" if link.kind == "press" else "up"
+        said.append(f"at most {operator.overlap} {held} at once")
     said.append(f"line delay {_span(link.delay, link)}")
     if len(link.branches) > 1:
         said.append(f"{len(link.branches)} branches")
