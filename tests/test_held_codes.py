@@ -24,6 +24,7 @@ from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.questions.code_table import judge_codes
+from verify.questions.compare import compare
 from verify.questions.judging import Subject, judge
 
 # Fewest lines on which two of twelve may be held, each known by its own lines: blocks of the
@@ -130,6 +131,14 @@ def test_a_set_too_large_to_be_known_is_no_ghost_by_counting_either() -> None:
     link = levers((1, 2, 4), "sets", 3, held=2)
     assert verdict(link) is Verdict.FAILS
     assert counted(link) is not Verdict.HOLDS
+
+
+def test_a_comparison_asks_for_more_up_than_the_file_has() -> None:
+    (row,) = compare([levers((3, 5, 9), "covered", 2)], Budget(20))
+    assert row.cells["spacing"].verdict is row.cells["overlap"].verdict is Verdict.HOLDS
+    (row,) = compare([levers((3, 5, 6), "covered", 1)], Budget(20))
+    assert row.cells["spacing"].verdict is Verdict.HOLDS
+    assert row.cells["overlap"].verdict is Verdict.FAILS
 
 
 def test_one_that_goes_down_makes_no_room_in_its_own_tick() -> None:

@@ -120,9 +120,9 @@ def _overlap(link: Link, budget: Budget, _: Cell) -> Cell:
     """Does it hold when any number are held at once?
 
     Presses keep the least safe spacing, and may be held until after the next. Levers may be
-    up together always: the proof of the spacing is about that.
+    up together, if the file has no bound on that: the proof of the spacing is about that.
     """
-    if link.kind == "level":
+    if link.kind == "level" and link.operator.overlap is None:
         return Cell(Verdict.HOLDS, covered="the spacing was proved with any number of them up")
     least, most = link.operator.hold
     held = link.with_operator(overlap=None, hold=(least, max(most, link.operator.spacing + 1)))
