@@ -444,8 +444,10 @@ CASES = [
         "lost",
         (
             "the press of 'k1' at tick 4 (let go at tick 7) does not come through by then "
-            "by itself: the line rose at tick 6 for it; so 'k1' did not strike, though its "
-            "press at tick 4 was due from tick 4 to tick 13"
+            "by itself: the line rose at tick 6 for it, the receiver looked at ticks 5 "
+            "(slot 2), 7 (slot 0), 9 (slot 1), 11 (slot 2) and 13 (slot 0) and the "
+            "transmitter's slot was 0 at tick 13; so 'k1' did not strike, though its press "
+            "at tick 4 was due from tick 4 to tick 13"
         ),
     ),
     Case(
@@ -455,7 +457,8 @@ CASES = [
         "ghost",
         (
             "the receiver found the line high at tick 8 (slot 2) for the move of 'k1' at "
-            "tick 4: read as 'k3', so it went up, though its lever had not moved"
+            "tick 4, sent at tick 8 in slot 0: read as 'k3', so it went up, though its "
+            "lever had not moved"
         ),
         constants=(("sender.slot", 2),),
     ),
@@ -466,7 +469,8 @@ CASES = [
         "ghost",
         (
             "the receiver found the line high at tick 8 (slot 0) for the move of 'k2' at "
-            "tick 6: read as 'k1', so it went up, though its lever had not moved"
+            "tick 6, sent at tick 8 in slot 1: read as 'k1', so it went up, though its "
+            "lever had not moved"
         ),
     ),
     Case(
@@ -476,8 +480,8 @@ CASES = [
         "ghost",
         (
             "the transmitter stopped for 2 ticks at tick 3; the receiver found the line "
-            "high at tick 7 (slot 1) for the move of 'k1' at tick 5: read as 'k2', so it "
-            "went up, though its lever had not moved"
+            "high at tick 7 (slot 1) for the move of 'k1' at tick 5, sent at tick 7 in slot"
+            " 0: read as 'k2', so it went up, though its lever had not moved"
         ),
         picks=(Chosen(3, "pause.transmitter", 1),),
         constants=(("sender.slot", 1),),
@@ -489,7 +493,8 @@ CASES = [
         "ghost",
         (
             "the receiver found line.1 high at tick 6 (slot 2) for the move of 'k1' at tick"
-            " 4: read as 'k3', so it went up, though its lever had not moved"
+            " 4, sent at tick 6 in slot 0: read as 'k3', so it went up, though its lever "
+            "had not moved"
         ),
     ),
     Case(
@@ -499,7 +504,8 @@ CASES = [
         "wrong-output",
         (
             "the receiver found line.1 high at tick 6 (slot 2) for the press of 'k1' at "
-            "tick 4: read as 'k3', so it struck, where 'k1', pressed at tick 4, was due"
+            "tick 4, sent at tick 6 in slot 0: read as 'k3', so it struck, where 'k1', "
+            "pressed at tick 4, was due"
         ),
     ),
     Case(
@@ -592,9 +598,10 @@ CASES = [
         "late",
         (
             "the press of 'k1' at tick 4 does not come through by then by itself: the line "
-            "did not rise for it; so 'k1' did not strike in time, though its press at tick "
-            "4 was due from tick 4 to tick 5; it struck at tick 7, 2 ticks (100 ms) too "
-            "late"
+            "did not rise for it, the receiver looked at tick 5 (slot 2) and the "
+            "transmitter's slot was 2 at tick 5; so 'k1' did not strike in time, though its"
+            " press at tick 4 was due from tick 4 to tick 5; it struck at tick 7, 2 ticks "
+            "(100 ms) too late"
         ),
     ),
     Case(
@@ -676,8 +683,9 @@ CASES = [
         "lost",
         (
             "the move of 'k3' at tick 4 does not come through by then by itself: the line "
-            "rose at tick 8 for it and the transmitter's slot was 0 at tick 11; so 'k3' was"
-            " still down, though its lever had been up since tick 4"
+            "rose at tick 8 for it, the receiver looked at ticks 4 (slot 2), 6 (slot 0), 8 "
+            "(slot 1) and 10 (slot 2) and the transmitter's slot was 0 at tick 11; so 'k3' "
+            "was still down, though its lever had been up since tick 4"
         ),
         constants=(("sender.slot", 1),),
     ),
@@ -688,9 +696,10 @@ CASES = [
         "lost",
         (
             "the press of 'k2' at tick 3 (let go at tick 6) does not come through by then "
-            "by itself: no line rose for it and the transmitter's slot was 1 at tick 12; so"
-            " 'k2' did not strike, though its press at tick 3 was due from tick 3 to tick "
-            "12"
+            "by itself: no line rose for it, the receiver looked at ticks 3 (slot 2), 5 "
+            "(slot 0), 7 (slot 1), 9 (slot 2) and 11 (slot 0) and the transmitter's slot "
+            "was 1 at tick 12; so 'k2' did not strike, though its press at tick 3 was due "
+            "from tick 3 to tick 12"
         ),
         constants=(("sender.slot", 1),),
     ),
@@ -701,9 +710,10 @@ CASES = [
         "late",
         (
             "the press of 'k3' at tick 3 does not come through by then by itself: no line "
-            "rose for it and the transmitter's slot was 1 at tick 5; so 'k3' did not strike"
-            " in time, though its press at tick 3 was due from tick 3 to tick 5; it struck "
-            "at tick 7, 2 ticks (100 ms) too late"
+            "rose for it, the receiver looked at ticks 3 (slot 0) and 5 (slot 1) and the "
+            "transmitter's slot was 1 at tick 5; so 'k3' did not strike in time, though its"
+            " press at tick 3 was due from tick 3 to tick 5; it struck at tick 7, 2 ticks "
+            "(100 ms) too late"
         ),
         constants=(("sender.slot", 2),),
     ),

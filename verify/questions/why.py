@@ -84,11 +84,14 @@ class Why:
 
     ``reading``: what the receiver did, ``kept``: what the transmitter did not, ``brought``: what
     the line did not. ``found``: the mode in which the receiver was therefore at ``found_at``;
-    ``restarted``: its timer that started anew.
+    ``restarted``: its timer that started anew. ``sender``: of a receiver that took the line at a
+    time of its own, the tick at which that had left the transmitter, and where this was in its
+    round then.
 
     ``alone``: the press fails by itself. ``sent``, ``rises``: the lines that rose for it, and
     when, at the transmitter and at the receiver; ``left_in``: the mode of the receiver at the
-    end; ``places``: where the transmitter was then, if it goes round by itself.
+    end; ``places``: where the transmitter was then, if it goes round by itself; ``samples``: when
+    the receiver took the line at times of its own since then, and where it was in its round.
     """
 
     reading: Reading | None = None
@@ -103,14 +106,20 @@ class Why:
     rises: tuple[tuple[int, int], ...] = ()
     left_in: InMode | None = None
     places: tuple[tuple[str, int], ...] = ()
+    sender: tuple[int, tuple[tuple[str, int], ...]] | None = None
+    samples: tuple[tuple[int, tuple[tuple[str, int], ...]], ...] = ()
 
 
 def why_struck(link: Link, script: Script, branch: int, output: int, tick: int) -> Why:
     """Why an output acted (of a lever: went up or down) at a tick of a run."""
     link = _unbound(link)
-    history = _run(observed(link, script), link, script, tick)
+    machine = observed(link, script)
+    history = _run(machine, link, script, tick)
     acted = history and _acting(history, branch, output, tick)
-    return Why(reading=reading(history, acted)) if history and acted else Why()
+    if not history or not acted:
+        return Why()
+    read = reading(history, acted)
+    return Why(reading=read, sender=_sender(machine, history, link, script, branch, read))
 
 
 def why_missed(
@@ -133,7 +142,11 @@ def why_missed(
             continue
         assert lone is not None
         goal = _ignored(lone, real, press) or acted
-        return _told(real, parting(goal, real), press, branch, undisturbed)
+        why = _told(real, parting(goal, real), press, branch, undisturbed)
+        if why.reading is None:
+            return why
+        sender = _sender(machine, real, link, script, branch, why.reading)
+        return replace(why, sender=sender)
     if by_itself is None:
         return Why()
     modes = [m for m in by_itself.at_last if m.machine.startswith(f"receiver{branch}")]
@@ -143,17 +156,68 @@ def why_missed(
         _rises(by_itself, press, rf"line(\d+)\.branch{branch}"),
     )
     places = _places(machine, by_itself, script)
-    return Why(press=press, alone=True, sent=sent, rises=rises, left_in=left_in, places=places)
+    return Why(
+        press=press,
+        alone=True,
+        sent=sent,
+        rises=rises,
+        left_in=left_in,
+        places=places,
+        samples=_samples(machine, by_itself, script, press, branch),
+    )
 
 
-def _places(machine: Observed, real: History, script: Script) -> tuple[tuple[str, int], ...]:
-    """Numbers of the transmitter that are unknown at power-up, at the end of a run."""
-    found = dict(script.constants)
-    unknown = {m.name for m in machine.memory if isinstance(m, Number) and m.name in found}
-    for firing in real.fired():
-        found.update((item.name, value) for item, value in firing.wrote if item.name in unknown)
+def _sender(
+    machine: Observed, real: History, link: Link, script: Script, branch: int, read: Reading
+) -> tuple[int, tuple[tuple[str, int], ...]] | None:
+    """Where the transmitter was in its round when it sent what a sample took; None where the
+    receiver does not sample by itself, or the line does more than to be late."""
+    faults = link.faults
+    if read.edges or read.mode is not None or not read.numbers or faults.unrest or faults.skew:
+        return None
+    tick = read.tick - script.delay - link.branches[branch] * script.resolution
+    places = _places(machine, real, script, tick)
+    return (tick, places) if places and tick >= 0 else None
+
+
+def _places(
+    machine: Observed, real: History, script: Script, until: int | None = None
+) -> tuple[tuple[str, int], ...]:
+    """Numbers of the transmitter that are unknown at power-up, at a tick or the end of a run."""
+    told = dict(script.constants)
     outside = ("receiver", "line", "clock", "pause", "operator")
-    return tuple((short(n), found[n]) for n in sorted(unknown) if not n.startswith(outside))
+    found = {
+        m.name: told.get(m.name, m.start[0])
+        for m in machine.memory
+        if isinstance(m, Number) and isinstance(m.start, tuple) and not m.name.startswith(outside)
+    }
+    for firing in real.fired():
+        if until is None or firing.tick <= until:
+            found.update((item.name, value) for item, value in firing.wrote if item.name in found)
+    return tuple((short(name), found[name]) for name in sorted(found))
+
+
+def _samples(
+    machine: Observed, real: History, script: Script, press: Press, branch: int
+) -> tuple[tuple[int, tuple[tuple[str, int], ...]], ...]:
+    """Ticks from a press on in which a timer of a receiver that goes round made it act, and the
+    places of its round then."""
+    told, name = dict(script.constants), f"receiver{branch}"
+    round_of = {
+        m.name: told.get(m.start.name, m.start.start[0])
+        for m in machine.memory
+        if isinstance(m, Number)
+        and m.name.startswith(f"{name}.")
+        and isinstance(m.start, Number)
+        and isinstance(m.start.start, tuple)
+    }
+    found: dict[int, tuple[tuple[str, int], ...]] = {}
+    for firing in real.fired():
+        round_of.update((item.name, v) for item, v in firing.wrote if item.name in round_of)
+        if firing.tick in found or (firing.machine == name and firing.ran_out):
+            found[firing.tick] = tuple((short(n), v) for n, v in round_of.items())
+    since = press.tick if round_of else None
+    return tuple((t, v) for t, v in found.items() if since is not None and t >= since)
 
 
 def _unbound(link: Link) -> Link:

@@ -107,7 +107,7 @@ class Teller:
         r = why.reading
         assert r is not None
         mode = r.mode if r.mode is not None and not r.mode.at_rest else None
-        told = self._set_off(r, mode) if r.edges else self._sampled(r, mode)
+        told = self._set_off(r, mode) if r.edges else self._sampled(r, mode) + self._sent(why)
         if r.output is not None:
             told += f": {self._taken_for(r)}"
         elif why.restarted is not None:
@@ -121,6 +121,13 @@ class Teller:
         if why.found is not None:
             told += f"; at tick {why.found_at} the receiver was {why.found.word}"
         return told
+
+    def _sent(self, why: Why) -> str:
+        """Where the transmitter was in its round when it sent what was taken."""
+        if why.sender is None:
+            return ""
+        tick, places = why.sender
+        return f", sent at tick {tick} in {listed([f'{n} {value}' for n, value in places])}"
 
     def _taken_for(self, r: Reading) -> str:
         assert r.output is not None

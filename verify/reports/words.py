@@ -27,6 +27,9 @@ from verify.reports.names import (
 from verify.reports.why_words import MOST_TOLD, Teller
 from verify.units import ticks_text
 
+# Of samples a few more than of other things: one of them is that of the slot that matters.
+MOST_SAMPLES = 6
+
 
 def failure_sentence(trace: Trace, link: Link, windows: tuple[Windows, ...] | None = None) -> str:
     """One sentence: what led to a failure, what came of it, and when.
@@ -131,6 +134,8 @@ class _Telling:
         ]
         if why.left_in is not None:
             told.append(f"the receiver was {why.left_in.word} at tick {self.failure.tick}")
+        if why.samples:
+            told.append(f"the receiver looked {_samples(why.samples)}")
         told += [
             f"the transmitter's {n} was {k} at tick {self.failure.tick}" for n, k in why.places
         ]
@@ -163,6 +168,16 @@ def _late_lines(trace: Trace) -> Iterator[tuple[int, int]]:
     for name, ticks in trace.script.constants:
         if ticks and (found := re.fullmatch(r"line(\d+)\.late", name)):
             yield int(found[1]), ticks
+
+
+def _samples(samples: Sequence[tuple[int, Sequence[tuple[str, int]]]]) -> str:
+    """``at ticks 5 (slot 1) and 7 (slot 2)``."""
+    told = [
+        f"{tick} ({listed([f'{name} {value}' for name, value in places])})"
+        for tick, places in samples[-MOST_SAMPLES:]
+    ]
+    many = f"{len(samples)} times, last " if len(samples) > MOST_SAMPLES else ""
+    return f"{many}at tick{'s' * (len(told) > 1)} {listed(told)}"
 
 
 def _at_ticks(ticks: Sequence[int]) -> str:
