@@ -14,6 +14,8 @@ from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Sub
 
 # Times this many times longer than the slowest lone press are looked at.
 FAR = 4
+# Seconds in which a link that is never right again mostly shows it.
+QUICK = 2.0
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def recover(
     without one, or with ``start = "any"``, from power-up in any state.
 
     What goes wrong before is left out of account; what goes wrong later counts. The least
-    such time is found by halving, proved right, and shown wrong one tick before. ``proved``:
+    such time is searched for, proved right, and shown wrong one tick before. ``proved``:
     without any disturbance the link is known to be right.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
@@ -74,27 +76,47 @@ class _Search:
                 return self._stuck(judged, "without any disturbance")
         settled = max(undisturbed.lone.settled)
         most = FAR * (settled + 1) + self.link.pause.reach
+        # Asked about first, and not for long: what is never right fails soon, while proofs of
+        # what is right in the end take longer the longer nothing counts.
         amount = most
+        seconds: float | None = QUICK
         while True:
-            judged = self._judge(amount)
-            if judged.verdict is Verdict.UNDECIDED:
+            judged = self._judge(amount, seconds)
+            if judged.verdict is Verdict.UNDECIDED and seconds is None:
                 return self._stuck(judged, f"{amount} ticks after it")
-            if self.good is None:
-                # Asked about first: what is never right fails soon, while proofs take long.
+            if self.bad is not None and self.bad[0] == most:
                 return self._never()
+            seconds = None
             low = self.bad[0] if self.bad else -1
-            if self.good[0] - low <= 1:
+            if self.good is not None and self.good[0] - low <= 1:
                 break
-            amount = 0 if self.bad is None else (low + self.good[0]) // 2
+            amount = self._next(low, most, 2 * settled)
+        assert self.good is not None
         ticks, good = self.good
         trace = self.bad[1].trace if self.bad else None
         if self.bad is not None and trace is not None:
             trace = shrunk(self._subject(self.bad[0]), trace, self.budget)
         return Recovery(self.link, ticks, Verdict.HOLDS, good.engine, good.covered, trace)
 
-    def _judge(self, spared: int) -> Judgement:
-        subject = self._subject(spared)
-        judged = judge(subject, self.engine, self.progress, budget=self.budget, brief=True)
+    def _next(self, low: int, most: int, guess: int) -> int:
+        """A time to ask about: from the guess upwards, by ever more, since failures are found
+        sooner than proofs; else halfway."""
+        high = most if self.good is None else self.good[0]
+        if low < guess < high:
+            return guess
+        further = low + max(1, low - guess + 1)
+        if low >= guess and further < high:
+            return further
+        return most if self.good is None else (low + high) // 2
+
+    def _judge(self, spared: int, seconds: float | None) -> Judgement:
+        """``seconds``: at most so many of what is left."""
+        subject, budget = self._subject(spared), self.budget
+        if seconds is not None:
+            left = budget.left()
+            budget = replace(budget, seconds=seconds if left is None else min(seconds, left))
+            budget = replace(budget, started=None)
+        judged = judge(subject, self.engine, self.progress, budget=budget, brief=True)
         if judged.verdict is Verdict.HOLDS:
             self.good = spared, judged
         elif judged.verdict is Verdict.FAILS:
