@@ -316,6 +316,46 @@ def test_both_ends_of_a_scan_which_never_rests(end: ForeignEnd, tmp_path: Path) 
     assert wrong.minimal
 
 
+def test_a_receiver_may_be_on_any_branch_of_the_line() -> None:
+    """One that counts on the far branch's delay is right there and nowhere else."""
+    link = make_link(WirePerInput(2), Operator(spacing=3), delay=(1, 1))
+    link = replace(link, branches=(0, 5))
+
+    class Far:
+        """Strikes 6 ticks after the press, whatever the line does."""
+
+        def __call__(self, tick: int, words: list[Word]) -> list[Word]:
+            shown = {"line.1": "out.k1", "line.2": "out.k2"}
+            return [(shown[name], v) for name, v in words if v and tick >= 6]
+
+    known = frozenset(name for name, _ in sayings(link, "receiver"))
+    target = CallableTarget(Far, known, 1.0)
+    near = Bench(Subject(link), "receiver", target, 0).run(Script((Press(0, 0),), 1))
+    far = Bench(Subject(link), "receiver", target, 1).run(Script((Press(0, 0),), 1))
+
+    assert near.wrong
+    assert not far.wrong
+    assert [e.tick for e in far.trace.events if e.signal == "out.k1"] == [6]
+    one, two = (replace(link, branches=(b,)) for b in link.branches)
+    for k, branch in enumerate((one, two)):
+        bench = Bench(Subject(link), "receiver", Model(branch, "receiver"), k)
+        assert fuzz(bench, 20, 5, 0, Budget(20), Tried()).outcome is None
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--receiver", "--branch", "2"), "--branch: found 2; allowed: a branch of the link, 1\n"),
+        (("--transmitter", "--branch", "2"), "--branch: found 2 of a transmitter"),
+    ],
+)
+def test_a_branch_that_is_not_there(arguments: tuple[str, ...], words: str) -> None:
+    result = ask(*arguments, "--command", program("lantern.py"))
+
+    assert result.exit_code == 2
+    assert words in result.stderr
+
+
 def test_a_target_that_does_not_always_do_the_same() -> None:
     link = load(LINK)
 

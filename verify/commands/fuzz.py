@@ -35,6 +35,14 @@ if TYPE_CHECKING:
 @click.command()
 @click.option("--receiver", "end", flag_value="receiver", help="The target is the receiver.")
 @click.option("--transmitter", "end", flag_value="transmitter", help="It is the transmitter.")
+@click.option(
+    "--branch",
+    type=click.IntRange(1),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="The branch of the line that the receiver is on.",
+)
 @click.option("--command", metavar="COMMAND", help="A program that talks lines of CSV.")
 @click.option(
     "--callable",
@@ -75,6 +83,7 @@ if TYPE_CHECKING:
 def fuzz(
     file: str,
     end: ForeignEnd | None,
+    branch: int,
     command: str | None,
     name: str | None,
     seed: int,
@@ -98,7 +107,7 @@ def fuzz(
 
     Example: fewwire fuzz carillon.toml --receiver --command cat
     """
-    setting = _setting(end, command, name, patience, fresh)
+    setting = _setting(end, branch - 1, command, name, patience, fresh)
     files = [path for path in (out, test_file) if path is not None]
     _check_files(file, out, files, force)
     from verify.fuzzing.bench import Bench
@@ -109,7 +118,7 @@ def fuzz(
         subject = subject_of(file)
         target = setting.open(subject.link)
         try:
-            bench = Bench(subject, setting.end, target)
+            bench = Bench(subject, setting.end, target, setting.branch)
             found = searched(bench, runs, presses, seed, budget_of(seconds), progress)
         finally:
             target.close()
@@ -147,6 +156,7 @@ def _told_to_end() -> Iterator[None]:
 
 def _setting(
     end: ForeignEnd | None,
+    branch: int,
     command: str | None,
     name: str | None,
     patience: float,
@@ -170,7 +180,7 @@ def _setting(
             )
         if fresh:
             raise UsageError("--fresh: found with --callable; allowed: with --command")
-        return Setting(end, (), name, patience, False, os.getcwd())
+        return Setting(end, (), name, patience, False, os.getcwd(), branch)
     try:
         words = shlex.split(command or "")
     except ValueError as error:
@@ -178,7 +188,7 @@ def _setting(
         raise UsageError(f"--command: found {reason}; allowed: a command line") from None
     if not words:
         raise UsageError("--command: found nothing; allowed: a command line")
-    return Setting(end, tuple(words), "", patience, fresh, os.getcwd())
+    return Setting(end, tuple(words), "", patience, fresh, os.getcwd(), branch)
 
 
 def _check_files(file: str, out: str | None, files: list[str], force: bool) -> None:

@@ -46,12 +46,13 @@ class Outcome:
 
 
 class Bench:
-    """A link, and a target that is one end of it. Raises UsageError where that makes no sense."""
+    """A link, and a target that is one end of it; a receiver on a ``branch``, from 0. Raises
+    UsageError where that makes no sense."""
 
-    def __init__(self, subject: Subject, end: ForeignEnd, target: Target) -> None:
+    def __init__(self, subject: Subject, end: ForeignEnd, target: Target, branch: int = 0) -> None:
         whole = subject.link
-        _check(whole, end)
-        here = _one_sided(whole, end)
+        _check(whole, end, branch)
+        here = _one_sided(whole, end, branch)
         self.model = subject if here == whole else Subject(here, subject.lones)
         self.end, self.target = end, target
         self.link, played = foreign(here, end)
@@ -169,12 +170,23 @@ def _with(script: Script, more: list[Chosen]) -> Script:
     return replace(script, picks=tuple(together))
 
 
-def _check(link: Link, end: ForeignEnd) -> None:
+def _check(link: Link, end: ForeignEnd, branch: int) -> None:
     """Raises UsageError for what cannot be asked of one end alone."""
+    if end == "transmitter" and branch:
+        raise UsageError(
+            f"--branch: found {branch + 1} of a transmitter; allowed: with --receiver, what a "
+            "transmitter sends goes to all branches"
+        )
+    if branch >= len(link.branches):
+        raise UsageError(
+            f"--branch: found {branch + 1}; allowed: a branch of the link, 1"
+            + (f" to {len(link.branches)}" if len(link.branches) > 1 else "")
+        )
     if link.clock.rated and end == "receiver":
         raise UsageError(
             "clock.rate: found a clock that is off; allowed: none for a receiver, which is told "
-            "whole ticks, and edges of such a clock come between them"
+            "whole ticks, and edges of such a clock come between them; clock.wander in whole "
+            "ticks, of a finer tick"
         )
     if link.clock.rated and link.scheme.warm_up:
         raise UsageError(
@@ -197,11 +209,11 @@ def _other(end: ForeignEnd) -> End:
     return End.TRANSMITTER if end == "receiver" else End.RECEIVER
 
 
-def _one_sided(link: Link, end: ForeignEnd) -> Link:
+def _one_sided(link: Link, end: ForeignEnd, branch: int) -> Link:
     """The link as far as its other end goes: only the model's pauses, the branch of a receiver,
     a clock that is the target's own."""
     if end == "receiver":
-        link = replace(link, branches=link.branches[:1])
+        link = replace(link, branches=(link.branches[branch],))
     if link.pause.most:
         link = replace(link, pause=replace(link.pause, end=_other(end)))
         if link.unstoppable is not None:

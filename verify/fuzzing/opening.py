@@ -26,7 +26,8 @@ class Setting:
     """How to reach a target: a command, or the name of a Python object, ``module:name``.
 
     ``patience``: seconds to wait for a line, or for a call. ``fresh``: a new process per run.
-    ``folder``: where the command runs, and where the module is looked for first.
+    ``folder``: where the command runs, and where the module is looked for first. ``branch``: the
+    one that a receiver is on, from 0.
     """
 
     end: ForeignEnd
@@ -35,6 +36,7 @@ class Setting:
     patience: float = 2.0
     fresh: bool = False
     folder: str | None = None
+    branch: int = 0
 
     @property
     def words(self) -> str:
@@ -56,7 +58,7 @@ def replayed(link_file: str, setting: Setting, sequence: dict[str, Any]) -> Outc
     subject = Subject(load(link_file))
     target = setting.open(subject.link)
     try:
-        return Bench(subject, setting.end, target).run(script_of(sequence))
+        return Bench(subject, setting.end, target, setting.branch).run(script_of(sequence))
     finally:
         target.close()
 

@@ -51,6 +51,7 @@ TARGET = Setting(
     patience={patience!r},
     fresh={fresh!r},
     folder={folder!r},
+    branch={branch!r},
 )
 SEQUENCE = json.loads({sequence!r})
 
@@ -78,6 +79,7 @@ def test_text(link_file: str, setting: Setting, script: Script, told: str) -> st
         patience=setting.patience,
         fresh=setting.fresh,
         folder=setting.folder,
+        branch=setting.branch,
         sequence=json.dumps(sequence_of(script)),
         file=Path(link_file).name,
     )

@@ -54,7 +54,7 @@ def line_name(link: Link, line: int) -> str:
 
 
 def foreign(link: Link, end: ForeignEnd) -> tuple[Link, Foreign]:
-    """The link with that end played, and its scheme. A receiver is on the first branch; what a
+    """The link with that end played, and its scheme. A receiver is on its only branch; what a
     transmitter sends goes to all."""
     scheme = Foreign(link.scheme, end, tuple(dict.fromkeys(sayings(link, end).values())))
     branches = link.branches[:1] if end == "receiver" else link.branches
