@@ -190,6 +190,12 @@ def test_a_press_goes_also_where_it_fails_by_what_was_picked_at_another() -> Non
     assert len(shrink(padded, subject.fails).script.presses) == 1
 
 
+def test_a_run_begins_at_once() -> None:
+    subject = Subject(make_link(PulseGap((4,), 1, (0,), receiver_kind="taps")))
+    small = shrink(Script((Press(70, 0), Press(73, 0))), subject.fails).script
+    assert small.presses == (Press(0, 0), Press(3, 0))
+
+
 def test_a_much_shorter_gap_is_found_where_those_between_are_safe() -> None:
     """Taps see a ghost at twice the gap: half of it, and one tick less, come out right."""
     subject = Subject(make_link(PulseGap((4,), 1, (0,), receiver_kind="taps")))

@@ -75,6 +75,7 @@ class _Shrinking:
         while self.script != before:
             before = self.script
             self._drop_presses()
+            self._try(_at_once(self.script))
             self._close_gaps()
             self._lower_inputs()
 
@@ -147,6 +148,14 @@ def _without(script: Script, since: int, until: int) -> Iterator[Script]:
         yield replace(script, presses=_from_zero(rest))
         yield without.sooner(rest[0].tick, script.constants)
     yield without
+
+
+def _at_once(script: Script) -> Iterator[Script]:
+    """Begun without waiting."""
+    wait = min((p.tick for p in script.presses), default=0)
+    if wait:
+        yield replace(script, presses=_from_zero(script.presses))
+        yield script.sooner(wait, script.constants)
 
 
 def _without_stretch(script: Script, since: int, until: int) -> Iterator[Script]:
