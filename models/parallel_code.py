@@ -141,8 +141,9 @@ class ParallelCode(Scheme):
         """Of a part."""
         return self.of_whole is not None
 
-    def on_whole(self, script: Script, hidden: int, cold: int) -> Script:
+    def on_whole(self, script: Script, later: int, cold: int) -> Script:
         """What the world picks on a line is picked on that line of the whole."""
+        script = super().on_whole(script, later, cold)
         lines = self.of_whole
         if lines is None:
             return script

@@ -189,12 +189,12 @@ class Scan(Scheme):
             most = (self.sample + late + drift) // self.slot
         return range(max(least, 1 - self.slots), min(most, self.slots - 1) + 1)
 
-    def on_whole(self, script: Script, hidden: int, cold: int) -> Script:
+    def on_whole(self, script: Script, later: int, cold: int) -> Script:
         """Slot 0 of this part is another one of the whole, and a part starts in slot 0: it waits
         longer for a slot than a link has to that was switched on later."""
         constants = dict(script.constants)
         parts, period = script.resolution, constants.get(PERIOD)
-        constants[f"{RECEIVER}.clock"] += hidden * parts
+        constants[f"{RECEIVER}.clock"] += later
         if period is not None:
             constants.setdefault(TURN, self.slot * period + parts)
         script = self._slot_by_slot(script)

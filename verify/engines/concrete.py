@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain, combinations_with_replacement, product
-from math import comb, inf, prod
+from math import comb, prod
 from random import Random
 from typing import Any, TypeAlias
 
@@ -174,15 +174,11 @@ class Compiled:
         return all(possible(tick) for possible, _ in self._possible)
 
     def may_start(self, state: State) -> bool:
-        """It is a state at power-up: unknowns lie in their ranges, every machine is possible.
-
-        What is left of a timer may be more by the delay of a line that a search left out.
-        """
+        """It is a state at power-up: unknowns lie in their ranges, every machine is possible."""
         for item, i in self.where.items():
             if is_unknown(item):
                 values = self.starts_of(item)
-                most = inf if isinstance(item, Timer) else values[-1]
-                if not values[0] <= state[i] <= most:
+                if not values[0] <= state[i] <= values[-1]:
                     return False
         return self.possible(state)
 

@@ -272,11 +272,11 @@ def _watching(link: Link, windows: tuple[Windows, ...], resolution: int) -> list
     return [recovery.build(*clemency), *recovery.counting(monitors, *clemency)]
 
 
-def _receiver(link: Link, branch: int, delay: Ticks) -> list[Machine]:
+def _receiver(link: Link, branch: int, delay: Ticks, later: Ticks = 0) -> list[Machine]:
     # Delays in parts of a tick are scaled to whole ones later.
     receiver = link.scheme.receiver(branch, delay)  # type: ignore[arg-type]
     if link.any_start:
-        receiver = anywhere(receiver)
+        receiver = anywhere(receiver, later)
     return [*pausing(receiver, link.pause, End.RECEIVER), outputs.build(branch, link.outputs)]
 
 
@@ -294,7 +294,7 @@ def whole(
     for k in range(scheme.lines):
         machines += line.build(k, delays, link.faults, _apart(link, resolution))
     for branch in range(len(link.branches)):
-        machines += _receiver(link, branch, delay + link.branches[branch])
+        machines += _receiver(link, branch, delay + link.branches[branch], delays[branch])
     if windows is not None:
         machines += _watching(link, windows, resolution)
     return _system(link, machines, resolution)

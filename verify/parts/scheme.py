@@ -160,11 +160,11 @@ class Scheme(ABC):
         without faults, holds of that lever in this link. None if there is none."""
         return None
 
-    def on_whole(self, script: Script, hidden: int, cold: int) -> Script:
+    def on_whole(self, script: Script, later: int, cold: int) -> Script:
         """A run of this part, its unknowns put as those of the link that it is part of.
 
-        ``hidden``: ticks of line delay that the part was without. ``cold``: ticks from power-up
-        in which nothing is done.
+        ``later``: line delay that the part was without, in parts of a tick as the script counts.
+        ``cold``: ticks from power-up in which nothing is done.
         """
         timers = {
             item.name
@@ -173,7 +173,6 @@ class Scheme(ABC):
             if isinstance(item, Timer)
         }
         # Found running, a receiver is met later by what comes over a longer line.
-        later = hidden * script.resolution
         constants = tuple(
             (name, value + later if name in timers and value else value)
             for name, value in script.constants

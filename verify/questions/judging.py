@@ -599,12 +599,12 @@ def on_whole(subject: Subject, script: Script, part: Part, branch: int) -> Scrip
         on_branch = f".branch{branch}" if place[2] else ""
         return f"line{line}{on_branch}{name[place.end() :]}"
 
-    hidden, cold = subject.link.hidden_delay(branch), subject.link.cold
-    script = part.link.scheme.on_whole(script, hidden, cold)
     parts = script.resolution
-    constants = dict(script.constants)
-    shift = constants.pop("monitor0.shift", 0)
+    shift = dict(script.constants).get("monitor0.shift", 0)
     behind = subject.link.hidden_delay(branch) * parts + shift
+    script = part.link.scheme.on_whole(script, behind, subject.link.cold)
+    constants = dict(script.constants)
+    constants.pop("monitor0.shift", None)
 
     def there(chosen: Chosen) -> Chosen:
         """What happens at the receiver's end, pauses too, is later by the delay left out."""
