@@ -36,8 +36,17 @@ def scan(inputs: int, *, synced: bool, **rest: object) -> Link:
     return make_link(Scan(inputs, 2, 1, synced=synced), kind="level", **rest)
 
 
-def test_the_time_is_the_least_that_will_do() -> None:
-    link = scan(2, synced=True)
+@pytest.mark.parametrize(
+    "link",
+    [
+        scan(2, synced=True),
+        make_link(Scan(2, 3, 1, synced=True), kind="level"),
+        make_link(even_gaps(2), Operator(spacing=12)),
+        make_link(FramedSerial((1, 2), 2, 2, sample=2), Operator(spacing=24)),
+    ],
+    ids=["scan", "early-sample", "gaps", "frames"],
+)
+def test_the_time_is_the_least_that_will_do(link: Link) -> None:
     found = recovery(link)
 
     assert found.ticks
