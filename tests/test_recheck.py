@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
+from verify.allowed_code import allow
 from verify.cli import main
 from verify.engines.answer import Budget, Progress
 from verify.linkfile import load
@@ -50,24 +53,83 @@ def test_certificates_of_demo_links_are_confirmed_by_both_solvers(name: str) -> 
     assert (found.queries > 0) == (read.verdict == "holds")
 
 
-def test_a_link_in_python_has_no_certificate_and_is_told_why(tmp_path: Path) -> None:
-    (tmp_path / "wires.py").write_text(
-        "from models.wire_per_input import WirePerInput\n"
-        "def scheme(inputs, tables):\n    return WirePerInput(inputs)\n"
-    )
+PYTHON = """\
+from dataclasses import dataclass
+from models.wire_per_input import WirePerInput
+print("run", flush=True)
+@dataclass(frozen=True)
+class Wires(WirePerInput):
+    pass
+def scheme(inputs, tables):
+    return Wires(inputs)
+"""
+
+
+@pytest.fixture
+def in_python(tmp_path: Path) -> Iterator[Path]:
+    """A link file whose scheme is a Python file, which says when it is run."""
+    (tmp_path / "wires.py").write_text(PYTHON)
     link = tmp_path / "wires.toml"
     link.write_text(
         'tick = "1 s"\n[inputs]\ncount = 2\n[link]\nscheme = "own"\npython = "wires.py"\n'
     )
-    out = tmp_path / "wires.json"
+    yield link
+    allow(False)
 
-    found = CliRunner().invoke(
-        main, ["check", str(link), "--allow-code", "--certificate", str(out), "--quiet"]
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+def test_a_link_in_python_is_rechecked_only_where_its_code_may_be_run(in_python: Path) -> None:
+    out = in_python.with_name("proof.json")
+    written = run("check", in_python, "--allow-code", "--certificate", out, "--quiet")
+    assert (written.exit_code, "holds" in written.stdout) == (0, True), written.output
+
+    asked = run("recheck", out)
+    allowed = run("recheck", out, "--allow-code", "--solver", "both")
+
+    assert (asked.exit_code, asked.stdout) == (2, "")
+    assert "link.python: found a file of Python code, which would be run; allowed: with --al" in (
+        asked.stderr
     )
+    assert allowed.exit_code == 0, allowed.output
+    assert "confirmed: 'wires' holds." in allowed.stdout
 
-    assert found.exit_code == 3
-    assert "link.python is a file of Python code, and recheck builds" in found.stderr
-    assert not out.exists()
+
+def test_a_failing_link_in_python_is_followed_by_its_code(in_python: Path) -> None:
+    out = in_python.with_name("proof.json")
+    link = in_python.read_text() + "[operator]\nwithin = [3, 4]\n"
+    in_python.write_text(link)
+    written = run("check", in_python, "--allow-code", "--certificate", out, "--quiet")
+    assert written.exit_code == 1, written.output
+
+    assert run("recheck", out, "--allow-code").stdout.startswith("confirmed: 'wires' fails.")
+
+
+def test_another_python_file_is_refused_and_not_run(in_python: Path) -> None:
+    code, out = in_python.with_name("wires.py"), in_python.with_name("proof.json")
+    assert run("check", in_python, "--allow-code", "--certificate", out, "--quiet").exit_code == 0
+    code.write_text(PYTHON + "# another\n")
+
+    changed = run("recheck", out, "--allow-code")
+    code.rename(in_python.with_name("moved.py")).write_text(PYTHON)
+    missing = run("recheck", out, "--allow-code")
+    moved = run("recheck", out, "--allow-code", "--python", in_python.with_name("moved.py"))
+    other = json.loads(out.read_text())
+    other["code"]["file"] = "other.py"
+    out.write_text(json.dumps(other))
+    renamed = run("recheck", out, "--allow-code", "--python", in_python.with_name("moved.py"))
+    del other["code"]
+    out.write_text(json.dumps(other))
+    untold = run("recheck", out, "--allow-code")
+
+    assert (changed.exit_code, "run\n" in changed.stdout) == (1, False)
+    assert "wires.py is not the file whose SHA-256 is in it" in changed.stdout
+    assert (missing.exit_code, "found no such file" in missing.stderr) == (2, True)
+    assert (moved.exit_code, "confirmed" in moved.stdout) == (0, True), moved.output
+    assert (renamed.exit_code, "allowed: 'other.py'" in renamed.stderr) == (2, True)
+    assert (untold.exit_code, "allowed: no key" in untold.stderr) == (2, True)
 
 
 def test_a_certificate_without_the_states_at_power_up_is_refused() -> None:

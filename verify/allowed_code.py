@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import copyreg
+import hashlib
 import importlib.util
 import sys
 import traceback
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
 _allowed = [False]
 _PREFIX = "a scheme in "  # of the names of modules: no import finds them
+_DIGEST = "__sha256__"  # of what a module was made of
 
 
 class CodeError(Exception):
@@ -26,6 +29,16 @@ class CodeError(Exception):
     def __init__(self, found: str, allowed: str) -> None:
         super().__init__(found, allowed)
         self.found, self.allowed = found, allowed
+
+
+@dataclass(frozen=True)
+class OneFile:
+    """The one Python file that may stand behind a link file's ``python = "named"``: it is at
+    ``path``, and has this SHA-256."""
+
+    named: str
+    path: Path
+    sha256: str
 
 
 def allow(yes: bool) -> None:
@@ -38,8 +51,19 @@ def is_allowed() -> bool:
     return _allowed[0]
 
 
-def scheme_of(path: Path, inputs: int, tables: Mapping[str, object]) -> Scheme:
-    """What ``scheme(inputs, tables)`` of a Python file returns. Raises CodeError."""
+def digest_of(path: Path) -> str | None:
+    """SHA-256 of the bytes that were run of a file; None if it was not."""
+    found: str | None = getattr(sys.modules.get(_name(path)), _DIGEST, None)
+    return found
+
+
+def scheme_of(
+    path: Path, inputs: int, tables: Mapping[str, object], sha256: str | None = None
+) -> Scheme:
+    """What ``scheme(inputs, tables)`` of a Python file returns.
+
+    ``sha256``: what the file's has to be, or it is not run. Raises CodeError.
+    """
     from verify.parts.scheme import Scheme
 
     if not _allowed[0]:
@@ -47,7 +71,7 @@ def scheme_of(path: Path, inputs: int, tables: Mapping[str, object]) -> Scheme:
             "a file of Python code, which would be run",
             "with --allow-code on the command line only, for files that you trust",
         )
-    module = _loaded(path)
+    module = _loaded(path, sha256)
     make = getattr(module, "scheme", None)
     if not callable(make):
         raise CodeError("a file without a function scheme", "one with scheme(inputs, tables)")
@@ -69,19 +93,36 @@ def scheme_of(path: Path, inputs: int, tables: Mapping[str, object]) -> Scheme:
     return made
 
 
-def _loaded(path: Path) -> ModuleType:
+def _name(path: Path) -> str:
+    return f"{_PREFIX}{path.resolve()}"
+
+
+def _loaded(path: Path, sha256: str | None = None) -> ModuleType:
+    """The module; the same one as long as the file is the same."""
     if not path.is_file():
         raise CodeError("no such file", "a Python file, its path from the link file")
-    name = f"{_PREFIX}{path.resolve()}"
+    try:
+        text = path.read_bytes()
+    except OSError as error:
+        raise CodeError((error.strerror or "not readable").lower(), "a Python file") from None
+    digest = hashlib.sha256(text).hexdigest()
+    if sha256 not in (None, digest):
+        raise CodeError("another file than that of the certificate", "one of the same SHA-256")
+    name = _name(path)
+    if digest_of(path) == digest:
+        return sys.modules[name]
     spec = importlib.util.spec_from_file_location(name, path)
     if spec is None or spec.loader is None:
         raise CodeError("a file that Python does not load", "a file that ends in .py")
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
     try:
-        spec.loader.exec_module(module)
+        # What was read, not what Python may have kept of an earlier reading.
+        exec(compile(text, str(path), "exec", dont_inherit=True), vars(module))
     except (Exception, SystemExit) as error:
+        del sys.modules[name]
         raise _failed(error, path) from None
+    setattr(module, _DIGEST, digest)
     for kind in vars(module).values():
         if isinstance(kind, type) and kind.__module__ == name:
             copyreg.pickle(kind, _sent)

@@ -17,6 +17,7 @@ from models.parameters import KNOWN as SCHEMES
 from models.parameters import Parameters
 from models.parameters.base import ENDS, OWN, Setting
 from verify import units
+from verify.allowed_code import OneFile
 from verify.errors import LinkFileError
 from verify.fields import (
     UNKNOWN,
@@ -290,11 +291,12 @@ def parse_with_stock(
     source: str,
     name: str = "link",
     schemes: Mapping[str, type[Parameters]] = SCHEMES,
-    folder: Path | None = Path(),
+    folder: Path | OneFile | None = Path(),
 ) -> tuple[Link, Stock]:
     """The same, and what the text says there is to build it with.
 
-    ``folder``: where the paths in the text begin; None: no other file is looked at.
+    ``folder``: where the paths in the text begin; or the one other file that is looked at; None:
+    none is.
     """
     return parse_document(toml_of(text, source), source, name, schemes, folder)
 
@@ -304,7 +306,7 @@ def parse_document(
     source: str,
     name: str = "link",
     schemes: Mapping[str, type[Parameters]] = SCHEMES,
-    folder: Path | None = Path(),
+    folder: Path | OneFile | None = Path(),
 ) -> tuple[Link, Stock]:
     """The same of tables and keys that have been read already."""
     reading = _Reading(document, schemes, folder)
@@ -347,7 +349,7 @@ class _Reading:
         self,
         document: dict[str, Any],
         schemes: Mapping[str, type[Parameters]] = SCHEMES,
-        folder: Path | None = Path(),
+        folder: Path | OneFile | None = Path(),
     ) -> None:
         self.document = document
         self.schemes = schemes

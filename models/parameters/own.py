@@ -12,7 +12,7 @@ from pydantic import Field, PrivateAttr
 from models.own import Builder, End, MachineText, Own, Remembered, RuleError, RuleText, known
 from models.parameters.base import ENDS, Parameters, Setting
 from verify import units
-from verify.allowed_code import CodeError, scheme_of
+from verify.allowed_code import CodeError, OneFile, scheme_of
 from verify.fields import UNKNOWN, Context, Finding, Key, Label, Table, check, did_you_mean
 from verify.language.texts import Known, TextError, Value
 from verify.language.written import RESERVED
@@ -49,23 +49,30 @@ class OwnParameters(Parameters):
         return self._made or Own(inputs, 1, (), nothing, nothing)
 
     def complete(
-        self, document: Mapping[str, object], context: Context, folder: Path | None
+        self, document: Mapping[str, object], context: Context, folder: Path | OneFile | None
     ) -> list[Finding]:
         """Read what the two ends are from their own tables. Returns what is wrong.
 
-        ``folder``: where paths in the file begin; None: no other file is looked at.
+        ``folder``: where paths in the file begin; or the one other file that is looked at; None:
+        none is.
         """
         if context.inputs is None or context.tick is None:
             return []
         reading = _Reading(self, document, context)
         try:
-            if self.python is not None and folder is None:
-                allowed = "no key: what the machines are has to stand in the text of the link file"
-                raise _refuse(("link", "python"), "a file of Python code", allowed)
-            if self.python is not None and folder is not None:
-                self._made = reading.code(folder / self.python)
-            else:
+            if self.python is None:
                 self._made = reading.scheme()
+            elif isinstance(folder, Path):
+                self._made = reading.code(folder / self.python)
+            elif folder is not None and folder.named == self.python:
+                self._made = reading.code(folder.path, folder.sha256)
+            else:
+                allowed = (
+                    "no key: what the machines are has to stand in the text of the link file"
+                    if folder is None
+                    else repr(folder.named)
+                )
+                raise _refuse(("link", "python"), "a file of Python code", allowed)
         except _WrongError as wrong:
             return [wrong.finding]
         return []
@@ -186,15 +193,15 @@ class _Reading:
 
     # -- the whole ------------------------------------------------------------
 
-    def code(self, path: Path) -> Scheme:
-        """What a Python file makes."""
+    def code(self, path: Path, sha256: str | None = None) -> Scheme:
+        """What a Python file makes, if its SHA-256 is this (None: any)."""
         for end in ENDS:
             if end in self.document:
                 raise _WrongError(Finding((end,), "no table: link.python says what it is"))
         self._all_tables()
         key: Key = ("link", "python")
         try:
-            made = scheme_of(path, self.inputs, dict(self.tables))
+            made = scheme_of(path, self.inputs, dict(self.tables), sha256)
         except CodeError as error:
             raise _refuse(key, error.found, error.allowed) from None
         if made.inputs != self.inputs:

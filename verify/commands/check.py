@@ -89,13 +89,15 @@ def _certify(
     progress: Progress,
 ) -> str | None:
     """Write the certificate, or say why there is none."""
+    from pathlib import Path
+
     from verify.files import write_whole
     from verify.linkfile import read
     from verify.questions.certify import NoCertificateError, certified
     from verify.recheck.certificate import text_of
 
     try:
-        found = certified(subject, read(file)[0], judged, budget, progress)
+        found = certified(subject, read(file)[0], judged, budget, progress, Path(file).parent)
     except NoCertificateError as error:
         return str(error)
     write_whole(out, text_of(found), overwrite=force)

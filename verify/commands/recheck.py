@@ -45,22 +45,36 @@ _SOLVERS = {"z3": ("z3",), "cvc5": ("cvc5",), "both": ("z3", "cvc5")}
     metavar="DIR",
     help="Write the queries to this new directory, for any solver that reads SMT-LIB 2.",
 )
+@click.option(
+    "--python",
+    type=click.Path(),
+    metavar="FILE",
+    help="The Python file that the link file names, if it is elsewhere than the certificate.",
+)
 @time_option("Work no longer than this; what is then open is undecided.")
 @json_option
 @guarded
 def recheck(
-    certificate: str, solver: str, folder: str | None, seconds: float, as_json: bool
+    certificate: str,
+    solver: str,
+    folder: str | None,
+    python: str | None,
+    seconds: float,
+    as_json: bool,
 ) -> int:
     """Is a certificate right? Checked by code that shares nothing with the search.
 
     Of a link that holds: each power-up is in the certificate's invariant, every tick stays
     inside, nothing fails inside. Of one that fails: its run fails. The certificate contains the
-    link file, which is read anew.
+    link file, which is read anew. Where that names a Python file, --allow-code is needed, and
+    the file has to be the same.
 
     Exit status: 0 confirmed, 1 refused, 2 no certificate, 3 undecided.
 
     Example: fewwire recheck carillon.json
     """
+    from pathlib import Path
+
     from verify.linkfile import read
     from verify.questions.rechecking import recheck as rechecked
     from verify.recheck.certificate import MOST_BYTES, certificate_of
@@ -79,7 +93,14 @@ def recheck(
                 _write(folder, part, query)
 
         read_in = certificate_of(text, shown)
-        found = rechecked(read_in, shown, solvers, budget=budget, progress=progress, kept=keep)
+        if python is not None and read_in.code is None:
+            fail("--python: found a certificate without a Python file; allowed: no option", BAD)
+        code = None if python is None else Path(python)
+        if code is None and read_in.code is not None:
+            code = Path(certificate).parent / read_in.code.file
+        found = rechecked(
+            read_in, shown, solvers, budget=budget, progress=progress, kept=keep, python=code
+        )
     if as_json:
         print_json(_answer(found))
     else:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from math import inf
+from pathlib import Path
 
 from pydantic import ValidationError
 
+from verify.allowed_code import OneFile, digest_of
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.trace import Script
 from verify.engines.zones import Zone, zones_of
 from verify.errors import LinkFileError
 from verify.language.machine import System
 from verify.language.state import Number, Timer
-from verify.linkfile import parse_with_stock
+from verify.linkfile import parse_with_stock, toml_of
 from verify.parts.link import Link
 from verify.questions.cases import Argument, Case, cases
 from verify.questions.judging import Judgement, Subject
@@ -21,6 +23,7 @@ from verify.questions.polyhedra import NotFoundError, dense_groups
 from verify.recheck.certificate import (
     VERSION,
     Certificate,
+    CodeFile,
     InvariantFile,
     RunFile,
     group_file,
@@ -32,25 +35,46 @@ class NoCertificateError(Exception):
     """There is no certificate; the text says why."""
 
 
-def link_of(text: str, source: str, name: str) -> Link:
-    """The link of a certificate. Its text is all there is: other files are not looked at."""
-    return parse_with_stock(text, source, name, folder=None)[0]
+def link_of(text: str, source: str, name: str, code: OneFile | None = None) -> Link:
+    """The link of a certificate. Its text is all there is, and ``code``: no other file is looked
+    at."""
+    return parse_with_stock(text, source, name, folder=code)[0]
 
 
 def certified(
-    subject: Subject, text: str, judged: Judgement, budget: Budget, progress: Progress
+    subject: Subject,
+    text: str,
+    judged: Judgement,
+    budget: Budget,
+    progress: Progress,
+    folder: Path = Path(),
 ) -> Certificate:
-    """The certificate of a verdict. Raises NoCertificateError."""
+    """The certificate of a verdict. ``folder``: of the link file. Raises NoCertificateError."""
     link = subject.link
+    code = _code(text, folder)
     try:
-        again = link_of(text, "", link.name)
+        again = link_of(text, "", link.name, code)
     except LinkFileError as error:
-        raise NoCertificateError(
-            f"{error.key} is {error.found}, and recheck builds the machines from the text of "
-            "the link file and runs no code"
-        ) from None
+        raise NoCertificateError(f"{error.key} is {error.found}") from None
     if again != link:
         raise NoCertificateError("the link is not that of its file's text alone")
+    made = _certificate(subject, text, judged, budget, progress)
+    if code is None:
+        return made
+    return made.model_copy(update={"code": CodeFile(file=code.named, sha256=code.sha256)})
+
+
+def _code(text: str, folder: Path) -> OneFile | None:
+    """The Python file that a link file names, as it was run."""
+    named = toml_of(text, "").get("link", {}).get("python")
+    digest = None if named is None else digest_of(folder / named)
+    return None if digest is None else OneFile(named, folder / named, digest)
+
+
+def _certificate(
+    subject: Subject, text: str, judged: Judgement, budget: Budget, progress: Progress
+) -> Certificate:
+    link = subject.link
     if judged.verdict is Verdict.UNDECIDED:
         raise NoCertificateError("the verdict is open")
     if judged.trace is not None:

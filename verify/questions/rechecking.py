@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import zip_longest
+from pathlib import Path
 from typing import Literal
 
+from verify.allowed_code import OneFile, is_allowed
 from verify.engines.answer import Budget, Progress
 from verify.errors import ModelError
-from verify.fields import value_text
+from verify.fields import printable, value_text
 from verify.parts.link import whole
 from verify.questions.cases import cases
 from verify.questions.certify import link_of
@@ -51,15 +54,23 @@ def recheck(
     budget: Budget | None = None,
     progress: Progress | None = None,
     kept: Callable[[str, Query], None] = lambda part, query: None,
+    python: Path | None = None,
 ) -> Rechecked:
     """Check a certificate. ``source`` stands for its file in messages.
 
     ``progress`` counts queries; ``kept`` is shown every one, with the number of its part.
-    Raises LinkFileError for a link file that is none, OutOfTimeError.
+    ``python``: the Python file of a link file that names one; it is run only if that is allowed,
+    and it is the one that the certificate is of. Raises LinkFileError for a link file that is
+    none, OutOfTimeError.
     """
     budget, progress = budget or Budget(), progress or Progress()
-    link = link_of(certificate.link, f"{source}: link", certificate.name)
     found = Rechecked("confirmed", certificate)
+    code = _code(certificate, python)
+    if code is not None and is_allowed() and _another(code):
+        found.verdict = "refused"
+        found.reason = f"{printable(str(code.path))} is not the file whose SHA-256 is in it"
+        return found
+    link = link_of(certificate.link, f"{source}: link", certificate.name, code)
 
     def check() -> None:
         if budget.spent(0):
@@ -79,6 +90,22 @@ def recheck(
     except SpentError as reason:
         found.verdict, found.reason = "undecided", str(reason)
     return found
+
+
+def _code(certificate: Certificate, python: Path | None) -> OneFile | None:
+    if certificate.code is None:
+        return None
+    named = certificate.code.file
+    return OneFile(named, Path(named) if python is None else python, certificate.code.sha256)
+
+
+def _another(code: OneFile) -> bool:
+    """It is there, and not what the certificate is of."""
+    try:
+        text = code.path.read_bytes() if code.path.is_file() else None
+    except OSError:
+        return False
+    return text is not None and hashlib.sha256(text).hexdigest() != code.sha256
 
 
 def _proved(

@@ -58,6 +58,13 @@ class RunFile(_Part):
     fails: _Whole
 
 
+class CodeFile(_Part):
+    """The Python file that the link file names, as ``link.python`` has it."""
+
+    file: str
+    sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+
+
 class Certificate(_Part):
     """All of a certificate."""
 
@@ -65,6 +72,7 @@ class Certificate(_Part):
     verdict: Literal["holds", "fails"]
     name: str
     link: str
+    code: CodeFile | None = None
     argument: Literal["parts", "amid any"] = "parts"
     invariants: list[InvariantFile] = []
     run: RunFile | None = None
@@ -107,6 +115,8 @@ def text_of(certificate: Certificate) -> str:
     """A certificate as a file's text, the same for the same certificate."""
     data = certificate.model_dump(mode="json")
     invariants = data.pop("invariants")
+    if data["code"] is None:
+        del data["code"]
     lines = [f"  {json.dumps(key)}: {_dumped(value)}" for key, value in data.items()]
     parts = []
     for invariant in invariants:
