@@ -139,7 +139,8 @@ def _gap_design(
 
 
 _OPEN = (
-    "the least safe spacing is left open; with that of the file each press finds the line at rest"
+    "the least safe spacing is left open (`fewwire spacing` may find it); with that of the file "
+    "each press finds the line at rest"
 )
 
 
