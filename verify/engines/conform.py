@@ -22,6 +22,8 @@ from verify.units import Ticks
 
 # More ways than this at once, and nothing is said.
 MOST_WAYS = 20_000
+# So many steps of ways are remembered.
+MOST_KNOWN = 20_000
 
 Waiting: TypeAlias = tuple[tuple[int, int], ...]
 """What has come on one side only: since how many parts of a tick, and which edge."""
@@ -55,6 +57,9 @@ class _Way:
     recorded: Waiting = ()
 
 
+_Key: TypeAlias = tuple[_Way, int, tuple[int, ...], tuple[int, ...], Ticks]
+
+
 class Follower:
     """Follows one recording through systems that play its edges, as ``stretch`` builds them.
 
@@ -76,6 +81,7 @@ class Follower:
         # Where time is dense, both edges of a pulse may lie in what a recording has as one tick.
         self.unseen = wires and scale > 1
         self.tolerance: Ticks = 0
+        self._known: dict[_Key, list[tuple[_Way, Made]]] = {}
         self.now: Ticks = -1
         self.ways: list[_Way] = []
         self.reasons: list[Reason] = []
@@ -130,7 +136,7 @@ class Follower:
         found: dict[_Way, tuple[_Way, Made]] = {}
         passed = int((to - self.now) * self.scale)
         for way in self.ways:
-            for after, made in self._walk(way, passed, played, recorded, to, reasons):
+            for after, made in self._walked(way, passed, played, recorded, to, reasons):
                 found.setdefault(after, (way, made))
             if len(found) > MOST_WAYS:
                 raise TooManyWaysError
@@ -141,6 +147,31 @@ class Follower:
             last = max(reason.tick for reason in reasons)
             self.reasons = list(dict.fromkeys(r for r in reasons if r.tick == last))
         return bool(found)
+
+    def _walked(
+        self,
+        way: _Way,
+        passed: int,
+        played: Sequence[int],
+        recorded: Sequence[int],
+        to: Ticks,
+        reasons: list[Reason],
+    ) -> Iterable[tuple[_Way, Made]]:
+        """``_walk``, remembered: a long recording does the same again and again."""
+        if not self.comparing or self.before is not None:
+            return self._walk(way, passed, played, recorded, to, reasons)
+        key = way, passed, (*played,), (*recorded,), self.tolerance
+        known = self._known.get(key)
+        if known is None:
+            before = len(reasons)
+            known = [
+                (after, ()) for after, _ in self._walk(way, passed, played, recorded, to, reasons)
+            ]
+            if len(reasons) == before:  # which tell of this tick
+                if len(self._known) >= MOST_KNOWN:
+                    self._known.clear()
+                self._known[key] = known
+        return known
 
     def _walk(
         self,

@@ -588,7 +588,7 @@ class _Seeker:
         waits = stop
         for moment in excerpt.moments:
             at = (moment.tick + later) * parts
-            played = self.played.of(moment)
+            played = [*self.played.of(moment)]
             if waits is not None and (begins := waits.tick * parts) <= at:
                 if begins < at:
                     note(run.advance(begins, [paused]))

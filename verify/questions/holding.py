@@ -10,7 +10,7 @@ from math import lcm
 from typing import Literal
 
 from verify.engines.answer import Progress
-from verify.engines.conform import Follower, Reason, TooManyWaysError
+from verify.engines.conform import MOST_KNOWN, Follower, Reason, TooManyWaysError
 from verify.engines.single import Run
 from verify.errors import UsageError
 from verify.parts.clock import Clock
@@ -185,16 +185,23 @@ class Names:
         self.pressing = link.kind == "press"
         self.number = {name: k for k, name in enumerate(self.signals)}
         self.edges = [edge for place in places for edge in edges_at(link, place)]
+        self._known: dict[tuple[tuple[str, int], ...], tuple[int, ...]] = {}
 
     @property
     def pulses(self) -> bool:
         """Nothing but strikes, which have no length."""
         return self.pressing and {*self.place} == {Place.OUTPUT}
 
-    def of(self, moment: Moment) -> list[int]:
+    def of(self, moment: Moment) -> tuple[int, ...]:
         """The edges that a moment has at these places."""
-        number = self.number
-        return [2 * number[name] + (1 - value) for name, value in moment.changes if name in number]
+        known = self._known.get(moment.changes)
+        if known is None:
+            number = self.number
+            known = tuple(2 * number[n] + (1 - value) for n, value in moment.changes if n in number)
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
+            self._known[moment.changes] = known
+        return known
 
     def mask(self, up: frozenset[str] | set[str], watched: frozenset[str]) -> int:
         """The levels of those that are watched, as bits."""
@@ -253,6 +260,7 @@ class Stage:
             not self.heard.pulses,
             scale,
         )
+        self._edges = frozenset(self.follower.compared.values())
         scheme = link.scheme
         self.frame = (scheme.step or 0) * scheme.steps if scheme.warm_up else 0
         self.quiet = quiet
@@ -310,19 +318,15 @@ class Stage:
         for name, value in moment.changes:
             (self.levels.add if value else self.levels.discard)(name)
         recorded = [e for e in self.heard.of(moment) if e in self._edges]
-        played = self.played.of(moment)
+        played: Sequence[int] = self.played.of(moment)
         if self.stop is not None and self.stop.tick <= moment.tick:
             stop, self.stop = self.stop, None
             taken = len(self.played.edges) + stop.ticks - 1
             if stop.tick == moment.tick:
-                played.append(taken)
+                played = (*played, taken)
             elif not follower.advance(stop.tick, (taken,), ()):
                 return False
         return follower.advance(moment.tick, played, recorded)
-
-    @property
-    def _edges(self) -> frozenset[int]:
-        return frozenset(self.follower.compared.values())
 
     def parting(self, begin: int, line: int) -> Parting:
         """Why no run goes on: the reason of those that went furthest."""

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from math import ceil, floor
 
-from verify.engines.concrete import Compiled
+from verify.engines.concrete import Compiled, State
+from verify.engines.conform import MOST_KNOWN
 from verify.language.machine import Machine, System
 from verify.parts import monitor, operator, player
 from verify.parts.link import Link
@@ -46,6 +47,8 @@ class Right:
         self.state = next(self.compiled.starts())
         self.now = -1
         self.misfire: Misfire | None = None
+        # What comes of a state, so long and with these edges: a recording repeats itself.
+        self.known: dict[tuple[State, int, tuple[int, ...]], State] = {}
 
     @classmethod
     def of(cls, subject: Subject, watched: frozenset[str]) -> Iterator[Right]:
@@ -79,6 +82,7 @@ class Right:
         compiled = self._compiled(wider)
         if [m.name for m in compiled.memory] == [m.name for m in self.compiled.memory]:
             self.compiled = compiled
+            self.known.clear()
 
     def advance(self, moment: Moment, tolerance: int) -> None:
         """On to the next moment, up to the first thing that is wrong."""
@@ -91,6 +95,11 @@ class Right:
             for name, value in moment.changes
             if name in self.number
         ]
+        key = self.state, moment.tick - self.now, (*played,)
+        known = self.known.get(key)
+        if known is not None:
+            self.now, self.state = moment.tick, known
+            return
         while self.now < moment.tick:
             left = moment.tick - self.now
             event = self.compiled.next_event(self.state)
@@ -104,6 +113,9 @@ class Right:
                 if signal == failure(0):
                     self.misfire = self._misfire(values, moment.line)
                     return
+        if len(self.known) >= MOST_KNOWN:
+            self.known.clear()
+        self.known[key] = self.state
 
     def _misfire(self, values: tuple[int, ...], line: int) -> Misfire:
         names = signals_of(self.link).outs[self.branch]

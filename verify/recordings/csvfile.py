@@ -153,14 +153,16 @@ class _Reader:
     ) -> Row:
         if len(cells) != width:
             raise self._error(f"{len(cells)} cells", f"{width}, as in the first line")
-        when, name, value = (cells[k].strip() for k in order)
+        when, name, value = cells[order[0]].strip(), cells[order[1]], cells[order[2]]
         at = read_time(when)
-        signal = self.allowed.get(name)
+        signal = self.allowed.get(name) or self.allowed.get(name.strip())
         if signal is None:
-            raise unknown_signal(self.path, self.line, name, self.known)
+            raise unknown_signal(self.path, self.line, name.strip(), self.known)
         level = VALUES.get(value)
         if level is None:
-            raise self._error(f"value {value_text(value)}", "0, 1 or pulse")
+            level = VALUES.get(value.strip())
+        if level is None:
+            raise self._error(f"value {value_text(value.strip())}", "0, 1 or pulse")
         return Row(at, signal, level, self.line)
 
     def _ticks(self, text: str) -> Ticks:

@@ -85,8 +85,7 @@ def read_vcd(path: str, known: tuple[str, ...], tick: Fraction, names: dict[str,
     left out, others are found in any scope. Raises RecordingError."""
     reader = _Reader(path, known, tick, names)
     with bytes_of(path) as stream:
-        for _ in reader.declarations(reader.tokens(stream, lambda line, what: None)):
-            pass
+        next(reader.declarations(reader.tokens(stream, lambda line, what: None)), None)
     if not reader.signals:
         among = f"among {reader.others}: {printable(names_text(tuple(reader.some_others)))}"
         raise RecordingError(
