@@ -6,14 +6,17 @@ from dataclasses import replace
 from functools import reduce
 from itertools import combinations
 from operator import or_
+from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
 from models.parallel_code import ParallelCode, Reads
 from tests.links import make_link
 from tests.nightly import examples
+from verify.cli import main
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.explorer import explore
 from verify.engines.lone import factored_windows
@@ -192,6 +195,16 @@ together = true
     assert ghost.verdict is Verdict.FAILS
     assert ghost.trace is not None
     assert {press.tick for press in ghost.trace.script.presses} == {0}
+
+
+def test_chords_have_a_report_and_no_matrix(tmp_path: Path) -> None:
+    demo = str(Path(__file__).parent.parent / "models/links/carillon_chords.toml")
+
+    found = CliRunner().invoke(main, ["report", demo, "-o", str(tmp_path / "out")])
+    assert found.exit_code == 0, found.output
+    matrix = CliRunner().invoke(main, ["spacing", demo, "--pairs"])
+    assert matrix.exit_code == 2
+    assert "found together = true" in matrix.stderr
 
 
 def test_chords_are_proved_by_explorer_and_solver_alike() -> None:

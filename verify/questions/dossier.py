@@ -60,7 +60,7 @@ def dossier(subject: Subject, engine: EngineName, progress: Progress, seconds: f
     checked = judge(subject, engine, progress, budget=budget)
     spacing = least_spacing(subject, engine, progress, budget)
     pairs = None
-    if spacing.ticks is not None:
+    if spacing.ticks is not None and not link.operator.together:
         # A matrix that is hard to prove is not to leave the margins without time.
         half = Budget((budget.left() or seconds) / 2)
         pairs = least_pairs(subject, engine, progress, spacing.ticks, half)
