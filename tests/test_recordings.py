@@ -155,6 +155,13 @@ def read_through(path: Path) -> None:
         ("a.json", "{", "a.json:1: found text that is not JSON"),
         ("a.json", "{}", "a.json: found events: nothing"),
         ("a.json", '{"events": [{"tick": -1, "signal": "line", "value": 1}]}', "events[0].tick"),
+        (
+            "a.json",
+            '{"signals": ["line"], "events": [\n{"tick": 1, "signal": "line", "value": 1},\n'
+            '{"tick": 2, "signal": "line", "value": 7}],\n"failure": {}}',
+            "a.json:3: found events[1].value: 7",
+        ),
+        ("a.json", '{"events": [],\n\n"ticks_per_tick": 0}', "a.json:3: found ticks_per_tick: 0"),
         ("a.json", '{"events": [\n{"tick": 1, "signal": "x", "value": 1}]}', "a.json:2: found sig"),
         ("a.txt", "", 'found ending ".txt"; allowed: a name that ends in .csv, .vcd or .json'),
     ],

@@ -279,7 +279,8 @@ def off_by(
     parts = lcm(off.clock.resolution, 12)
     moved = tuple(Press(p.tick * parts + late * parts // 12, p.input) for p in moves)
     constants = ((PERIOD, int(parts * (1 + error))),)
-    run = ran(off, Script(moved, constants=constants, resolution=parts), until=until * parts)
+    script = Script(moved, off.delay[0] * parts, constants=constants, resolution=parts)
+    run = ran(off, script, until=until * parts)
     first = moved[0].tick
     told = tuple(
         replace(e, tick=moves[0].tick + round(Fraction(e.tick - first, parts))) for e in run.events

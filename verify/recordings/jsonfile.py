@@ -90,7 +90,7 @@ def read_json(
         what = getattr(error, "msg", "nested too deeply")
         raise RecordingError(shown, line, f"text that is not JSON ({what})", "JSON") from None
     except ValidationError as error:
-        raise _refused(shown, error) from None
+        raise _refused(shown, error, text) from None
     except ValueError:  # of Python, which makes no number of more than some thousand digits
         raise RecordingError(shown, 0, "a number of too many digits", "JSON") from None
     allowed = {name: name for name in known} | names
@@ -130,7 +130,18 @@ def _lines(text: str) -> list[int]:
     return found
 
 
-def _refused(path: str, error: ValidationError) -> RecordingError:
+def _line_of(text: str, place: tuple[int | str, ...]) -> int:
+    """The line of what pydantic refused: of its event, or of the key; 0 where that is not clear."""
+    if place[:1] == ("events",) and len(place) > 1:
+        k, lines = place[1], _lines(text)
+        return (
+            lines[k] if isinstance(k, int) and len(lines) == len(json.loads(text)["events"]) else 0
+        )
+    before, key, _ = text.partition(f'"{place[0]}"' if place else "\0")
+    return before.count("\n") + 1 if key else 0
+
+
+def _refused(path: str, error: ValidationError, text: str) -> RecordingError:
     first = error.errors()[0]
     key = key_text(tuple(first["loc"]))
     value = first.get("input")
@@ -139,4 +150,5 @@ def _refused(path: str, error: ValidationError) -> RecordingError:
     model: Any = _Event if len(first["loc"]) == 3 else _File
     if first["loc"] and str(first["loc"][-1]) in model.model_fields:
         allowed = model.model_fields[str(first["loc"][-1])].description or allowed
-    return RecordingError(path, 0, f"{key}: {printable(found)}" if key else found, allowed)
+    line = _line_of(text, tuple(first["loc"]))
+    return RecordingError(path, line, f"{key}: {printable(found)}" if key else found, allowed)
