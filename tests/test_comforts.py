@@ -6,6 +6,7 @@ import json
 import os
 import pty
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -200,6 +201,32 @@ def test_completion_prints_a_script(shell: str) -> None:
     assert f"_FEWWIRE_COMPLETE={shell}_complete" in script
     if shell == "bash":
         subprocess.run(["bash", "-n"], input=script, text=True, check=True)
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="no bash here")
+@pytest.mark.parametrize(
+    ("word", "reply"),
+    [("spa", ["spacing"]), ("ca", []), ("c", ["check", "compare", "completion", "car.toml"])],
+)
+def test_bash_itself_completes_commands_and_link_files(
+    word: str, reply: list[str], tmp_path: Path
+) -> None:
+    """Where nothing is replied it offers files by itself."""
+    (tmp_path / "car.toml").touch()
+    script = ask("completion", "bash").stdout
+    script += f"compopt() {{ :; }}\nCOMP_WORDS=(fewwire {word}); COMP_CWORD=1\n"
+    script += 'COMPREPLY=(); _fewwire_completion fewwire; printf "%s\\n" "${COMPREPLY[@]}"\n'
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
+    done = subprocess.run(
+        ["bash", "--norc"],
+        input=script,
+        text=True,
+        capture_output=True,
+        cwd=tmp_path,
+        env={**os.environ, "PATH": path},
+        check=True,
+    )
+    assert done.stdout.split() == reply
 
 
 @pytest.mark.parametrize(

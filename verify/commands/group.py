@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from difflib import get_close_matches
+from glob import escape, glob
 
 import click
 from click.shell_completion import CompletionItem
@@ -46,7 +47,17 @@ class Commands(click.Group):
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
         """Commands, and files."""
         found = super().shell_complete(ctx, incomplete)
-        return [*found, CompletionItem(incomplete, type="file")]
+        # bash forgets what it was offered before files, and shows these only if that is all.
+        links = [CompletionItem(name) for name in _links(incomplete)] if found else []
+        return [CompletionItem(incomplete, type="file"), *found, *links]
+
+
+def _links(incomplete: str) -> list[str]:
+    """Link files whose names begin so."""
+    try:
+        return sorted(glob(f"{escape(incomplete)}*.toml"))
+    except (OSError, ValueError):
+        return []
 
 
 def _is_file(word: str) -> bool:
