@@ -15,6 +15,8 @@ from models.scan import Scan
 from models.wire_per_input import WirePerInput
 from tests.links import framed_serials, links, make_link, parallel_codes, pulse_gaps, scripts
 from verify.engines.answer import Budget, Progress
+from verify.engines.conform import in_one_tick
+from verify.engines.regions import Plane, Region
 from verify.engines.simulator import NotAllowedError, Simulator, _Namer
 from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.language.expressions import Pick
@@ -330,6 +332,44 @@ def test_a_pulse_within_a_tick_need_not_be_recorded() -> None:
     errors = [Fraction(1, 22)]
     stage = RatesStage(link, stretch, recording.signals, errors, lambda: None)
     assert stage.read(recording, None)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "inside"),
+    [
+        (57, 63, True),
+        (55, 65, True),  # half a tick either way
+        (55, 66, False),
+        (51, 61, False),  # a tick wide, and seen in two
+        (60, 60, True),
+        (62, 67, False),
+    ],
+)
+def test_what_lies_within_one_tick_of_a_recording(one: int, other: int, inside: bool) -> None:
+    assert in_one_tick(one, other, 5, 10) == inside
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "found"),
+    [
+        (57, 63, [True]),
+        (55, 65, [False]),
+        (54, 64, [False, False, True]),  # a tick wide: just where it lies half a tick either way
+    ],
+)
+def test_what_lies_within_one_tick_where_nobody_knows_when(
+    one: int, other: int, found: list[bool]
+) -> None:
+    """Both later by some of two parts of a tick."""
+    plane, triangle = Plane(), Region(((0, 0, 1), (2, 0, 1), (0, 2, 1)))
+
+    def inside() -> bool:
+        return in_one_tick(plane.number(one, 1, 0), plane.number(other, 1, 0), 5, 10)
+
+    parts = dict(plane.each(triangle, inside))
+    assert sorted(parts.values()) == found
+    xs = [region.xs for region, value in parts.items() if value]
+    assert found != [False, False, True] or xs == [(1, 1)]
 
 
 @settings(max_examples=20, suppress_health_check=list(HealthCheck))

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import islice
-from typing import Literal, TypeAlias
+from math import ceil
+from typing import Any, Literal, TypeAlias
 
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.language.expressions import Pick
@@ -248,7 +250,7 @@ class Follower:
         model = [(age + passed, edge) for age, edge in way.model]
         seen = [(age + passed, edge) for age, edge in way.recorded]
         if self.unseen:
-            _leave_out(model, late, last=False)
+            _leave_out(model, late, to * self.scale - before, self.scale, last=False)
         if not self._in_time(model, seen, late, to, before, reasons, last=False):
             return None
         for edge in came:
@@ -256,7 +258,7 @@ class Follower:
         for edge in recorded:
             _meet(edge, model, seen, late)
         if self.unseen:
-            _leave_out(model, late, last=True)
+            _leave_out(model, late, to * self.scale - before, self.scale, last=True)
         if not self._in_time(model, seen, late, to, before, reasons, last=True):
             return None
         return _Way(way.system, state, 0, tuple(model), tuple(seen))
@@ -317,17 +319,29 @@ def _meet(
     own.append((0, edge))
 
 
-def _leave_out(model: list[tuple[int, int]], late: int, *, last: bool) -> None:
-    """Of what the model did, pulses that no recording in whole ticks needs to have: both edges
-    within half a tick of one."""
+def _leave_out(
+    model: list[tuple[int, int]], late: int, now: Ticks, scale: int, *, last: bool
+) -> None:
+    """Of what the model did, pulses that no recording in whole ticks needs to have."""
     for entry in [*model]:
         age, edge = entry
         mate = next((e for e in model if e[1] == edge ^ 1 and e is not entry), None)
         if mate is None or entry not in model or _not_over(age, late, last):
             continue
-        if age - mate[0] <= 2 * late:
+        if in_one_tick(now - age, now - mate[0], late, scale):
             model.remove(entry)
             model.remove(mate)
+
+
+def in_one_tick(one: Any, other: Any, late: int, scale: int) -> bool:
+    """Two times, the first no later, are both within ``late`` of one whole tick, which has
+    ``scale`` parts; numbers, or linear in unknowns (``regions``)."""
+    least = other - late
+    low, high = (least, least) if isinstance(least, int | Fraction) else least.bounds()
+    for tick in range(ceil(Fraction(low) / scale), ceil(Fraction(high) / scale) + 1):
+        if least <= tick * scale:
+            return bool(one + late >= tick * scale)
+    return False
 
 
 def _picks(system: System) -> bool:

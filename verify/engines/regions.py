@@ -153,6 +153,13 @@ class Linear:
         c, a, b = self._with(other, -1)
         return self.plane.sign((c, a, b)) if a or b else (c > 0) - (c < 0)
 
+    def bounds(self) -> tuple[Fraction, Fraction]:
+        """Between which numbers it lies in the region."""
+        c, a, b = self.form
+        corners = self.plane.region.corners
+        values = [c + Fraction(a * x + b * y, weight) for x, y, weight in corners]
+        return min(values), max(values)
+
     def __lt__(self, other: Any) -> bool:
         return self._against(other) < 0
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from verify import units
 from verify.engines.answer import Budget
-from verify.engines.conform import TooManyWaysError
+from verify.engines.conform import TooManyWaysError, in_one_tick
 from verify.engines.single import Run
 from verify.errors import DisagreementError, UsageError
 from verify.fields import did_you_mean, one_of, ratio, value_text
@@ -604,7 +604,7 @@ class _Seeker:
         note(run.advance(end))
         late = int(self._tolerance(link) * parts)
         if link.clock.rated and not self.heard.pulses:
-            came = _recorded_of(came, seen, late)
+            came = _recorded_of(came, seen, late, parts)
         for edge in self.heard.compared(self.watched).values():
             if not _same(came.get(edge, []), seen.get(edge, []), late, end):
                 raise DisagreementError(
@@ -642,7 +642,7 @@ def _error(sign: int, scale: int, above: Ticks) -> Callable[[Unrolled], Any]:
 
 
 def _recorded_of(
-    came: dict[int, list[int]], seen: dict[int, list[int]], late: int
+    came: dict[int, list[int]], seen: dict[int, list[int]], late: int, parts: int
 ) -> dict[int, list[int]]:
     """What the model did without the pulses that are too short to be in a recording in whole
     ticks, and are not in it."""
@@ -656,7 +656,8 @@ def _recorded_of(
             after = events[k + 1] if k + 1 < len(events) else None
             mine = waiting[edge]
             meets = bool(mine) and abs(mine[0] - at) <= late
-            if not meets and after is not None and after[1] != edge and after[0] - at <= 2 * late:
+            pulse = after is not None and after[1] != edge
+            if not meets and after and pulse and in_one_tick(at, after[0], late, parts):
                 k += 2
                 continue
             if meets:
