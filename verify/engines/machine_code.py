@@ -2,7 +2,8 @@
 
 They may assign, count, compare, branch, loop over ``range`` and call one another; every value is
 64 bits, and cut to that. ``x[k]`` reads and writes rows, which are passed by their addresses;
-``r.name`` is one of a set of rows. Anything else raises ``NotImplementedError``. Types need not be
+``r.name`` is one of a set of rows; ``prefetch(x, k)`` has the processor fetch a place that it will
+need. Anything else raises ``NotImplementedError``. Types need not be
 found out, so that a step is compiled in a fraction of the time that a compiler for all of Python
 takes (``DEVELOPERS.md`` has the numbers).
 """
@@ -18,6 +19,7 @@ from typing import Any
 from llvmlite import binding, ir
 
 _INT, _BIT = ir.IntType(64), ir.IntType(1)
+_BYTE = ir.IntType(8).as_pointer()
 _ROWS = {"int64": ir.IntType(64), "int32": ir.IntType(32), "uint32": ir.IntType(32)}
 _COMPARE = {
     ast.Eq: "==", ast.NotEq: "!=", ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=",
@@ -46,6 +48,8 @@ class MachineCode:
         self.constants, self.same = constants, same
         self.kinds, self.rows = kinds, {name: k for k, name in enumerate(kinds)}
         self.module = ir.Module()
+        kind = ir.FunctionType(ir.VoidType(), [_BYTE, *[ir.IntType(32)] * 3])
+        self.prefetch = ir.Function(self.module, kind, "llvm.prefetch.p0i8")
         self.functions: dict[str, Any] = {}
         bodies = list(functions)
         for body in bodies:
@@ -262,6 +266,13 @@ class _Body:
                 return self.b.zext(self._test(e), _INT)
             case ast.IfExp(test=test, body=body, orelse=otherwise):
                 return self._either(test, body, otherwise)
+            case ast.Call(func=ast.Name(id="prefetch"), args=[row, index]):
+                # To be written as well as read, and kept as near as can be.
+                place, _ = self._row(row, index)
+                hints = [ir.IntType(32)(hint) for hint in (1, 3, 1)]
+                where = self.b.bitcast(place, _BYTE)
+                self.b.call(self.code.prefetch, [where, *hints])
+                return _INT(0)
             case ast.Call(func=ast.Name(id=name), args=told):
                 values = [self._value(v) for v in told]
                 if name in self.code.same:

@@ -16,6 +16,10 @@ from importlib.util import find_spec
 from typing import Any, Protocol
 
 WORD = 64
+# Of this process only: pages that others could share cannot grow.
+_OWN: dict[str, int] = (
+    {"flags": mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS} if hasattr(mmap, "MAP_ANONYMOUS") else {}
+)
 _BYTES = {"int64": ("q", 8), "int32": ("i", 4), "uint32": ("I", 4)}
 
 
@@ -35,6 +39,9 @@ class Native(Protocol):
     def new(self, size: int, kind: str, value: int = 0) -> Any:
         """A row. ``kind``: ``int64``, ``int32`` or ``uint32``."""
 
+    def wider(self, row: Any, size: int, kind: str) -> Any:
+        """A row with more room at its end, in place of one that is used no more."""
+
     def word(self, value: int) -> int:
         """64 bits as the number that is stored."""
 
@@ -45,10 +52,11 @@ class Native(Protocol):
         self,
         text: str,
         tables: Mapping[str, Sequence[int]],
-        build: Callable[..., Sequence[Any]],
+        builds: Sequence[Callable[..., Sequence[Any]]],
         rows: Mapping[str, str],
     ) -> Mapping[str, Any]:
-        """The functions that ``build`` makes on those of ``text``, by name."""
+        """The functions that the last of ``builds`` makes, by name. Each makes some on those of
+        ``text`` and of the ones before it."""
 
 
 class Plain:
@@ -59,6 +67,10 @@ class Plain:
     def new(self, size: int, kind: str, value: int = 0) -> Any:
         """As in ``Native``."""
         return [value] * size
+
+    def wider(self, row: Any, size: int, kind: str) -> Any:
+        """As in ``Native``."""
+        return row + [0] * (size - len(row))
 
     def word(self, value: int) -> int:
         """As in ``Native``."""
@@ -72,13 +84,17 @@ class Plain:
         self,
         text: str,
         tables: Mapping[str, Sequence[int]],
-        build: Callable[..., Sequence[Any]],
+        builds: Sequence[Callable[..., Sequence[Any]]],
         rows: Mapping[str, str],
     ) -> Mapping[str, Any]:
         """As in ``Native``."""
         names: dict[str, Any] = {"ALL": (1 << WORD) - 1, **tables}
         exec(compile(text, "<step of a system>", "exec"), names)
-        return {made.__name__: made for made in build(names)}
+        made: Mapping[str, Any] = {}
+        for build in builds:
+            made = {function.__name__: function for function in build(names)}
+            names |= made
+        return made
 
 
 class Compiled:
@@ -91,12 +107,22 @@ class Compiled:
 
     def new(self, size: int, kind: str, value: int = 0) -> Any:
         """As in ``Native``."""
-        letter, many = _BYTES[kind]
-        row: Any = memoryview(mmap.mmap(-1, max(1, size) * many))
-        row = row.cast(letter)
+        pages = mmap.mmap(-1, max(1, size) * _BYTES[kind][1], **_OWN)
         if value:
-            row.cast("B")[:] = (b"\xff" if value == -1 else b"\0") * len(row) * many
-        return row
+            pages[:] = (b"\xff" if value == -1 else b"\0") * len(pages)
+        return _row(pages, kind)
+
+    def wider(self, row: Any, size: int, kind: str) -> Any:
+        """As in ``Native``: the same pages and some more, where the system can do that."""
+        pages = row.obj
+        try:
+            row.release()
+            pages.resize(size * _BYTES[kind][1])
+        except (OSError, SystemError, ValueError):
+            more = self.new(size, kind)
+            more.obj[: len(pages)] = pages[:]
+            return more
+        return _row(pages, kind)
 
     def word(self, value: int) -> int:
         """As in ``Native``: with a sign."""
@@ -112,28 +138,39 @@ class Compiled:
         self,
         text: str,
         tables: Mapping[str, Sequence[int]],
-        build: Callable[..., Sequence[Any]],
+        builds: Sequence[Callable[..., Sequence[Any]]],
         rows: Mapping[str, str],
     ) -> Mapping[str, Any]:
         """As in ``Native``."""
         from verify.engines.machine_code import MachineCode
 
         own = [s for s in ast.parse(text).body if isinstance(s, ast.FunctionDef)]
-        built = ast.parse(textwrap.dedent(inspect.getsource(build))).body[0]
-        assert isinstance(built, ast.FunctionDef)
-        search = [s for s in built.body if isinstance(s, ast.FunctionDef)]
-        told = built.body[-1]
-        assert isinstance(told, ast.Return)
-        assert isinstance(told.value, ast.Tuple)
-        entries = [name.id for name in told.value.elts if isinstance(name, ast.Name)]
-        constants = {
-            name: value for name, value in build.__globals__.items() if isinstance(value, int)
-        }
+        constants: dict[str, int] = {}
+        entries: list[str] = []
+        for build in builds:
+            made, entries = _made_by(build)
+            own += made
+            constants |= {n: v for n, v in build.__globals__.items() if isinstance(v, int)}
         constants |= {"ALL": -1, "all_bits": -1}
         kept = {name: (ctypes.c_int64 * len(numbers))(*numbers) for name, numbers in tables.items()}
         constants |= {name: ctypes.addressof(row) for name, row in kept.items()}
-        code = MachineCode([*own, *search], constants, rows, entries)
+        code = MachineCode(own, constants, rows, entries)
         return {name: _Call(code.call(name), (code, kept)) for name in entries}
+
+
+def _made_by(build: Callable[..., Sequence[Any]]) -> tuple[list[ast.FunctionDef], list[str]]:
+    """The functions in one that makes functions, and the names of those that it returns."""
+    built = ast.parse(textwrap.dedent(inspect.getsource(build))).body[0]
+    assert isinstance(built, ast.FunctionDef)
+    told = built.body[-1]
+    assert isinstance(told, ast.Return)
+    assert isinstance(told.value, ast.Tuple)
+    names = [name.id for name in told.value.elts if isinstance(name, ast.Name)]
+    return [s for s in built.body if isinstance(s, ast.FunctionDef)], names
+
+
+def _row(pages: mmap.mmap, kind: str) -> Any:
+    return memoryview(pages).cast(_BYTES[kind][0])  # type: ignore[call-overload]
 
 
 class _Call:

@@ -15,9 +15,12 @@ from functools import lru_cache
 from typing import Any
 
 from verify.engines import native
-from verify.engines import packed_search as ps
+from verify.engines import packed_room as ps
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict, explored
 from verify.engines.concrete import Compiled, Occurrence, State
+from verify.engines.packed_queue import build_queue
+from verify.engines.packed_search import build_search
+from verify.engines.packed_table import build_table
 from verify.engines.packing import WORD, Layout, UnpackableError
 from verify.engines.stepcode import NARROW, StepCode
 from verify.engines.trace import Chosen, Press, Script
@@ -31,6 +34,9 @@ _BEGIN, _HEADROOM, _MOST_HEADROOM = 1 << 15, 1 << 12, 1 << 22
 _MOST_TICKS = 1 << 26
 _MOST_STATES = (1 << 31) - (1 << 13)
 
+# Each is made on the functions of those before.
+_BUILDS = (build_table, build_queue, build_search)
+
 Taken = tuple[int, ...]
 
 
@@ -39,7 +45,7 @@ def _made(
     text: str, tables: tuple[tuple[str, tuple[int, ...]], ...], fast: bool
 ) -> Mapping[str, Any]:
     kind: native.Native = native.Compiled() if fast else native.Plain()
-    return kind.functions(text, dict(tables), ps.build, ps.ROWS)
+    return kind.functions(text, dict(tables), _BUILDS, ps.ROWS)
 
 
 class _NarrowError(Exception):
@@ -121,7 +127,8 @@ class PackedSearch:
             "tails": 2 * int(c[ps.WIDE]), "waits": many, "codes": many, "run_states": _BEGIN,
             "run_ticks": _BEGIN, "levels": 2 * _BEGIN + 8, "notes": 2 * ps.NOTE * (inputs + 1),
             "m": code.size, "base": code.size, "probe": code.size, "out": words + 1,
-            "taken": WORD, "opened": self.compiled.count + 1,
+            "taken": WORD, "opened": self.compiled.count + 1, "late": ps.BATCH * words,
+            "told": ps.BATCH * ps.TOLD, "hashes": ps.BATCH,
         }  # fmt: skip
         empty = {"heads", "notes"}
         rows = {
@@ -130,45 +137,42 @@ class PackedSearch:
         }
         self.room = ps.Room(c=c, **rows)
 
-    def _wider(self, name: str, kind: str, size: int, keep: int) -> None:
-        old = getattr(self.room, name)
-        new = self.kind.new(size, kind)
-        new[:keep] = old[:keep]
-        self.room = self.room._replace(**{name: new})
+    def _wider(self, name: str, size: int) -> None:
+        wider = self.kind.wider(getattr(self.room, name), size, ps.ROWS[name])
+        self.room = self.room._replace(**{name: wider})
 
     def _more(self, short: int) -> None:
         """Make twice the room of what there was too little of."""
         c = self.c
         if short == ps.STATES:
-            nodes, many = int(c[ps.NODES]), 2 * int(c[ps.ALL_NODES])
+            many = 2 * int(c[ps.ALL_NODES])
             if many > _MOST_STATES:
                 raise UnpackableError("too many states")
-            self._wider("states", "int64", many * self.words, nodes * self.words)
-            self._wider("parents", "int32", many, nodes)
+            self._wider("states", many * self.words)
+            self._wider("parents", many)
             c[ps.ALL_NODES] = many
         elif short == ps.TABLE:
-            old = self.room.table
             size = 2 * (int(c[ps.MASK]) + 1)
+            # The states are all that is needed to fill the new one: never are there two.
+            self.room = self.room._replace(table=None)
             self.room = self.room._replace(table=self.kind.new(size, "uint32"))
             c[ps.MASK] = size - 1
             c[ps.INDEX_BITS] += 1
-            was = self._told(self.room._replace(table=old))
-            self.functions["rehash"](self._told(), was, size // 2)
+            self.functions["rehash"](self._told())
         elif short == ps.BLOCKS:
-            used, many = int(c[ps.NEXT_BLOCK]), 2 * int(c[ps.ALL_BLOCKS])
-            size = ps.BLOCK_SIZE
-            self._wider("blocks", "int64", many * size, used * size)
+            many = 2 * int(c[ps.ALL_BLOCKS])
+            self._wider("blocks", many * ps.BLOCK_SIZE)
             c[ps.ALL_BLOCKS] = many
         elif short == ps.GROUPS:
-            used, many = int(c[ps.NEXT_GROUP]), 2 * int(c[ps.ALL_GROUPS])
-            self._wider("waits", "int32", many, used)
-            self._wider("codes", "int64", many, used)
+            many = 2 * int(c[ps.ALL_GROUPS])
+            self._wider("waits", many)
+            self._wider("codes", many)
             c[ps.ALL_GROUPS] = many
         elif short == ps.COSTS:
-            used, many = int(c[ps.RUNS]), 2 * int(c[ps.ALL_RUNS])
-            self._wider("run_states", "int32", many, used)
-            self._wider("run_ticks", "int32", many, used)
-            self._wider("levels", "int64", 2 * many + 8, 2 * int(c[ps.LEVELS]))
+            many = 2 * int(c[ps.ALL_RUNS])
+            self._wider("run_states", many)
+            self._wider("run_ticks", many)
+            self._wider("levels", 2 * many + 8)
             c[ps.ALL_RUNS] = many
         else:
             self._more_ticks()
@@ -186,8 +190,8 @@ class PackedSearch:
         self.room = self.room._replace(heads=heads, tails=tails)
         c[ps.WIDE] = wide
 
-    def _told(self, room: ps.Room | None = None) -> Any:
-        return self.kind.told(room or self.room)
+    def _told(self) -> Any:
+        return self.kind.told(self.room)
 
     # -- the search -------------------------------------------------------------
 
@@ -263,6 +267,10 @@ class PackedSearch:
         words = self.room.states[node * self.words : (node + 1) * self.words]
         return self.layout.state([int(word) for word in words])
 
+    def _parent(self, node: int) -> int:
+        parent = int(self.room.parents[node])
+        return ps.GONE - parent if parent < ps.GONE + 2 else parent
+
     def _cost(self, node: int) -> tuple[int, int]:
         """Presses and ticks of a state."""
         if node < len(self.starts):
@@ -314,7 +322,7 @@ class PackedSearch:
 
         step(self._state(node), self._cost(node)[1], passed, many, wanted)
         while node >= len(self.starts):
-            before, after = int(self.room.parents[node]), self._state(node)
+            before, after = self._parent(node), self._state(node)
             (p0, t0), (p1, t1) = self._cost(before), self._cost(node)
 
             def reached(state: State, log: list[Occurrence], after: State = after) -> bool:

@@ -1,0 +1,79 @@
+"""What the search over packed states has: all in rows of whole numbers, so that a compiler can
+take what works on them. States that were visited and their hash table, the queue, and what is
+remembered from turn to turn.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+# What a turn of the search ended with.
+HOLDS, FAILS, LIMIT, PAUSE, STATES, TABLE, BLOCKS, TICKS, GROUPS, COSTS, BAIL = range(11)
+
+# Of the row ``c``: what the search remembers from turn to turn. ``ALL_...``: room that there is.
+(
+    NODES, WORDS, COUNT, EVALUATED, STOP, LIMITED, LATENCIES, LEVEL, SIDE, NOW, BLOCK, AT, BASE0,
+    BASE1, LEAST0, LEAST1, MOST0, MOST1, WIDE, FREE_BLOCK, NEXT_BLOCK, ALL_BLOCKS, FREE_GROUP,
+    NEXT_GROUP, ALL_GROUPS, ALL_NODES, MASK, INDEX_BITS, RUNS, USED, LONGEST, GROUP_BITS,
+    FAILED_AT, FAILED_AFTER, FAILED_MANY, HEADROOM, WHY, LEVELS, ALL_RUNS, VISITS, LATE, SIZE,
+) = range(42)  # fmt: skip
+
+# Outcomes of one step: more would keep others waiting.
+MOST_OUTCOMES = 1 << 22
+# Why the search stops, besides what ``stepcode`` tells: a visit took more room than it may.
+CROWDED = 3
+# A block of the queue: so many visits and the number of the next block.
+BLOCK_SIZE = 8
+# A visit is a state's number, and above it how many ticks after it; or a group.
+GROUP = 1 << 62
+NODE = (1 << 32) - 1
+FAR = 1 << 60
+# Numbers in the table begin here: 0 is an empty place, 1 one that was emptied.
+FIRST = 2
+# States that are looked up together: where they belong in the table is fetched while others are
+# worked out. What is known of each, besides its words.
+BATCH = 16
+FREE, EVENT, LAST, TICK, PARENT, HASH, TOLD = range(7)
+# Parents of states that a later one stands for are told from others: ``GONE`` less the parent.
+GONE = -3
+# Of the notes: state, ticks after it, presses, latency; least and most per input.
+NOTE = 4
+
+
+class Room(NamedTuple):
+    """All arrays. ``run_states``, ``run_ticks``: first state and tick of each tick that was
+    visited; ``levels``: of every number of presses, the first such run, and the number;
+    ``late``, ``told``: states that are yet to be looked up; ``hashes``: for ``rehash``."""
+
+    c: Any
+    states: Any
+    parents: Any
+    table: Any
+    blocks: Any
+    heads: Any
+    tails: Any
+    waits: Any
+    codes: Any
+    run_states: Any
+    run_ticks: Any
+    levels: Any
+    notes: Any
+    m: Any
+    base: Any
+    probe: Any
+    out: Any
+    taken: Any
+    opened: Any
+    late: Any
+    told: Any
+    hashes: Any
+
+
+_HALF = {"parents": "int32", "table": "uint32", "heads": "int32", "waits": "int32"}
+_HALF |= {"run_states": "int32", "run_ticks": "int32"}
+ROWS = {name: _HALF.get(name, "int64") for name in Room._fields}
+"""What kind of numbers each row has."""
+
+
+def prefetch(row: Any, index: Any) -> None:
+    """Compiled, the processor is told that it will need this place."""
