@@ -12,10 +12,12 @@ import mmap
 import sys
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from importlib.util import find_spec
 from typing import Any, Protocol
 
 WORD = 64
+_LARGE, _LARGE_FROM = getattr(mmap, "MADV_HUGEPAGE", 0), 1 << 22
 # Of this process only: pages that others could share cannot grow.
 _OWN: dict[str, int] = (
     {"flags": mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS} if hasattr(mmap, "MAP_ANONYMOUS") else {}
@@ -108,8 +110,12 @@ class Compiled:
     def new(self, size: int, kind: str, value: int = 0) -> Any:
         """As in ``Native``."""
         pages = mmap.mmap(-1, max(1, size) * _BYTES[kind][1], **_OWN)
+        if size * _BYTES[kind][1] >= 1 << 22:
+            pages.madvise(mmap.MADV_HUGEPAGE)
         if value:
             pages[:] = (b"\xff" if value == -1 else b"\0") * len(pages)
+        if size * _BYTES[kind][1] >= 1 << 22:
+            pages.madvise(mmap.MADV_HUGEPAGE)
         return _row(pages, kind)
 
     def wider(self, row: Any, size: int, kind: str) -> Any:
@@ -167,6 +173,14 @@ def _made_by(build: Callable[..., Sequence[Any]]) -> tuple[list[ast.FunctionDef]
     assert isinstance(told.value, ast.Tuple)
     names = [name.id for name in told.value.elts if isinstance(name, ast.Name)]
     return [s for s in built.body if isinstance(s, ast.FunctionDef)], names
+
+
+def _in_large_pages(pages: mmap.mmap) -> None:
+    """Where there are such: rows are read and written all over the place, and finding a page may
+    take longer than fetching what is in it."""
+    if _LARGE and len(pages) >= _LARGE_FROM:
+        with suppress(OSError):
+            pages.madvise(_LARGE)
 
 
 def _row(pages: mmap.mmap, kind: str) -> Any:

@@ -15,15 +15,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from itertools import count, pairwise
 
+from verify.engines.codetext import FINE, NARROW, STUCK, CodeText
 from verify.engines.concrete import Compiled
-from verify.engines.packing import MOST_ENTRIES, WORD, Layout, UnpackableError
+from verify.engines.packing import MOST_ENTRIES, Layout, UnpackableError
+from verify.engines.statecode import StateCode
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Rule, Statement, walk
 from verify.language.state import Bank, Emit, Number, Put, Set, Signal, Start, Take, Timer
 from verify.parts.signals import delivered, failure
 
-# What ``m[0]`` says.
-FINE, STUCK, NARROW = 0, 1, 2
 MOST_PICKS = 12
 # Of m: the picks that were met, their values and their most, the plan for the next turn.
 PICKS = 1
@@ -162,153 +162,25 @@ class _Rooms:
         return self.size - MOST_ENTRIES
 
 
-class StepCode:
+class StepCode(CodeText):
     """``text``: functions named in ``FUNCTIONS``; ``tables``: what they look up; ``size`` of m."""
 
     def __init__(self, compiled: Compiled, layout: Layout) -> None:
         self.compiled, self.layout = compiled, layout
         self.rooms = _Rooms(compiled, layout)
         self.tables: dict[str, tuple[int, ...]] = {}
-        self.lines: list[str] = []
+        super().__init__()
         self.helpers: list[str] = []
-        self.depth = 0
         self.names = count()
         # Bound names: their variables, and the bank (its number) or signal that they are from.
         self.scope: dict[str, tuple[str, int | Signal]] = {}
-        self._states()
+        self.lines += StateCode(layout, self.rooms.places).lines
         self._time()
         self._offers()
         self._machines()
         self._results()
         self.text = "\n".join([_COMMON, *self.helpers, *self.lines, ""])
         self.size = self.rooms.size
-
-    # -- writing ----------------------------------------------------------------
-
-    def _line(self, text: str) -> None:
-        self.lines.append("    " * self.depth + text)
-
-    @contextmanager
-    def _under(self, text: str) -> Iterator[None]:
-        self._line(text)
-        self.depth += 1
-        before = len(self.lines)
-        yield
-        if len(self.lines) == before:
-            self._line("pass")
-        self.depth -= 1
-
-    # -- states as words --------------------------------------------------------
-
-    def _states(self) -> None:
-        layout, room = self.layout, self.rooms.places
-        with self._under("def unpack(words, base, m):"):
-            self._line("m[0] = 0")
-            at, moving = 0, False
-            for part in layout.parts:
-                for i in part:
-                    span = layout.spans[i]
-                    read = self._read("words", "base", at, span.width, moving)
-                    self._line(f"m[{room[i]}] = {read} + {span.least}")
-                    at += span.width
-                for i in (i for i in part if i in layout.banks):
-                    width = layout.banks[i].width
-                    if not moving:
-                        self._line(f"p = {at}")
-                        moving, at = True, 0
-                    elif at:
-                        self._line(f"p += {at}")
-                        at = 0
-                    with self._under(f"for j in range(m[{room[i]}]):"):
-                        self._line(f"m[{room[i] + 1} + j] = get(words, base, p, {width})")
-                        self._line(f"p += {width}")
-        with self._under("def pack(m, words, many):"):
-            with self._under("for j in range(many):"):
-                self._line("words[j] = 0")
-            self._line("p = 0")
-            self._line("free = 0")
-            for part in layout.parts:
-                for i in part:
-                    span = layout.spans[i]
-                    if span.width:
-                        self._line(f"put(words, p, {span.width}, m[{room[i]}] - {span.least})")
-                        self._line(f"p += {span.width}")
-                for i in (i for i in part if i in layout.banks):
-                    width = layout.banks[i].width
-                    rest = self._rest_after(part, i)
-                    with self._under(f"if p + m[{room[i]}] * {width} + {rest} > many * {WORD}:"):
-                        self._line(f"m[0] = {NARROW}")
-                        self._line("return 0")
-                    with self._under(f"for j in range(m[{room[i]}]):"):
-                        self._line(f"put(words, p, {width}, m[{room[i] + 1} + j])")
-                        self._line(f"p += {width}")
-                if part is layout.parts[0]:
-                    self._line("free = p")
-            self._line("return free")
-        self._free_bits()
-        self._weaker()
-
-    def _free_bits(self) -> None:
-        """How many bits of a state must be the same for one to stand for the other."""
-        layout, part = self.layout, self.layout.parts[0]
-        with self._under("def free_bits(words, base):"):
-            at, more = 0, []
-            for i in part:
-                width = layout.spans[i].width
-                if i in layout.banks:
-                    more.append(
-                        f"{self._read('words', 'base', at, width, False)} * {layout.banks[i].width}"
-                    )
-                at += width
-            self._line("return " + " + ".join([str(at), *more]))
-
-    def _rest_after(self, part: Sequence[int], bank: int) -> int:
-        """Bits with a place of their own that follow the entries of a bank."""
-        if part is self.layout.parts[0]:
-            return sum(self.layout.spans[i].width for i in self.layout.parts[1])
-        return 0
-
-    @staticmethod
-    def _read(words: str, base: str, at: int, width: int, moving: bool) -> str:
-        if width == 0:
-            return "0"
-        if moving:
-            return f"get({words}, {base}, p + {at}, {width})"
-        word, shift, mask = at // WORD, at % WORD, (1 << width) - 1
-        if shift + width > WORD:
-            return f"get({words}, {base}, {at}, {width})"
-        return f"(({words}[{base} + {word}] >> {shift}) & {mask})"
-
-    def _weaker(self) -> None:
-        """``a`` may stand for ``b``: what follows bit ``p`` of it is nowhere longer."""
-        layout, part = self.layout, self.layout.parts[1]
-        with self._under("def weaker(a, ia, b, ib, p):"):
-            counts: list[tuple[int, str, str]] = []
-            for i in part:
-                width = layout.spans[i].width
-                if not width:
-                    continue
-                self._line(f"x = get(a, ia, p, {width})")
-                self._line(f"y = get(b, ib, p, {width})")
-                with self._under("if x > y:"):
-                    self._line("return False")
-                if i in layout.banks:
-                    x, y = f"n{i}", f"k{i}"
-                    self._line(f"{x} = x")
-                    self._line(f"{y} = y")
-                    counts.append((i, x, y))
-                self._line(f"p += {width}")
-            if counts:
-                self._line("pa = p")
-                self._line("pb = p")
-            for i, x, y in counts:
-                bank = layout.banks[i]
-                arguments = f"a, (ia << 16) | pa, {x}, b, (ib << 16) | pb, {y}"
-                with self._under(f"if not bank_weaker({arguments}, {bank.width}, {bank.under}):"):
-                    self._line("return False")
-                self._line(f"pa += {x} * {bank.width}")
-                self._line(f"pb += {y} * {bank.width}")
-            self._line("return True")
 
     # -- time -------------------------------------------------------------------
 
@@ -777,4 +649,4 @@ def _variables(variable: str, source: int | Signal) -> list[str]:
     return [variable]
 
 
-__all__ = ["FUNCTIONS", "StepCode"]
+__all__ = ["FINE", "FUNCTIONS", "NARROW", "STUCK", "StepCode"]
