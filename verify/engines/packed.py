@@ -100,7 +100,7 @@ class PackedSearch:
         new, code, words = self.kind.new, self.code, self.words
         c = new(64, "int64")
         inputs = max(self.compiled.inputs, self.compiled.count)
-        for k in (ps.BLOCK, ps.FREE_BLOCK, ps.FREE_GROUP, ps.FAILED_AT, ps.MOST0, ps.MOST1):
+        for k in (ps.BLOCK, ps.FREE_BLOCK, ps.FAILED_AT, ps.MOST0, ps.MOST1):
             c[k] = -1
         c[ps.LEAST0] = c[ps.LEAST1] = ps.FAR
         c[ps.NOW] = -1
@@ -108,11 +108,10 @@ class PackedSearch:
         c[ps.LATENCIES] = int(self.latencies)
         c[ps.LIMITED] = -1 if self.budget.states is None else self.budget.states
         c[ps.LONGEST] = self.layout.longest
-        c[ps.GROUP_BITS] = max(1, self.compiled.count.bit_length())
         c[ps.HEADROOM] = self.headroom
         c[ps.LEVELS] = 1
         many = max(_BEGIN, 4 * c[ps.HEADROOM])
-        c[ps.ALL_NODES] = c[ps.ALL_GROUPS] = many
+        c[ps.ALL_NODES] = many
         c[ps.ALL_BLOCKS] = 4 * many
         c[ps.ALL_RUNS] = _BEGIN
         c[ps.INDEX_BITS] = int(2 * many - 1).bit_length()
@@ -124,10 +123,10 @@ class PackedSearch:
         sizes = {
             "states": many * words, "parents": many, "table": int(c[ps.MASK]) + 1,
             "blocks": 4 * many * ps.BLOCK_SIZE, "heads": 2 * int(c[ps.WIDE]),
-            "tails": 2 * int(c[ps.WIDE]), "waits": many, "codes": many, "run_states": _BEGIN,
+            "tails": 2 * int(c[ps.WIDE]), "run_states": _BEGIN,
             "run_ticks": _BEGIN, "levels": 2 * _BEGIN + 8, "notes": 2 * ps.NOTE * (inputs + 1),
             "m": code.size, "base": code.size, "probe": code.size, "out": words + 1,
-            "taken": WORD, "opened": self.compiled.count + 1, "late": ps.BATCH * words,
+            "taken": WORD, "late": ps.BATCH * words,
             "told": ps.BATCH * ps.TOLD, "hashes": ps.BATCH,
         }  # fmt: skip
         empty = {"heads", "notes"}
@@ -163,11 +162,6 @@ class PackedSearch:
             many = 2 * int(c[ps.ALL_BLOCKS])
             self._wider("blocks", many * ps.BLOCK_SIZE)
             c[ps.ALL_BLOCKS] = many
-        elif short == ps.GROUPS:
-            many = 2 * int(c[ps.ALL_GROUPS])
-            self._wider("waits", many)
-            self._wider("codes", many)
-            c[ps.ALL_GROUPS] = many
         elif short == ps.COSTS:
             many = 2 * int(c[ps.ALL_RUNS])
             self._wider("run_states", many)

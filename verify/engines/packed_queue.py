@@ -9,7 +9,6 @@ from typing import Any
 
 from verify.engines.packed_room import (
     ALL_BLOCKS,
-    ALL_GROUPS,
     ALL_NODES,
     ALL_RUNS,
     AT,
@@ -23,9 +22,6 @@ from verify.engines.packed_room import (
     FAR,
     FIRST,
     FREE_BLOCK,
-    FREE_GROUP,
-    GROUP,
-    GROUPS,
     HEADROOM,
     LEAST0,
     LEVEL,
@@ -34,7 +30,6 @@ from verify.engines.packed_room import (
     MASK,
     MOST0,
     NEXT_BLOCK,
-    NEXT_GROUP,
     NODES,
     NOW,
     RUNS,
@@ -49,7 +44,7 @@ from verify.engines.packed_room import (
 
 
 def build_queue(_: dict[str, Any]) -> Sequence[Any]:
-    """``push``, ``push_group``, ``next_tick`` and ``short_of``: see ``packed_search``."""
+    """``push``, ``next_tick`` and ``short_of``: see ``packed_search``."""
 
     def push(r: Any, up: Any, tick: Any, visit: Any) -> None:
         """Queue a visit; ``up``: of a sequence with one more press than now."""
@@ -79,21 +74,6 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
             tail = block * BLOCK_SIZE
         blocks[tail] = visit
         tails[k] = tail + 1
-
-    def push_group(r: Any, tick: Any, node: Any, passed: Any, code: Any) -> None:
-        c, codes = r.c, r.codes
-        group = c[FREE_GROUP]
-        if group >= 0:
-            c[FREE_GROUP] = codes[group]
-        else:
-            group = c[NEXT_GROUP]
-            if group >= c[ALL_GROUPS]:
-                c[WHY] = CROWDED
-                return
-            c[NEXT_GROUP] += 1
-        r.waits[group] = passed
-        codes[group] = code
-        push(r, 1, tick, GROUP | (group << 32) | node)
 
     def next_tick(r: Any) -> Any:
         """Go to the next tick with a visit, perhaps of the next level; False if there is none."""
@@ -140,8 +120,6 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
             return TABLE
         if c[NEXT_BLOCK] + 3 * more > c[ALL_BLOCKS]:
             return BLOCKS
-        if c[NEXT_GROUP] + more > c[ALL_GROUPS]:
-            return GROUPS
         if c[RUNS] + 4 > c[ALL_RUNS]:
             return COSTS
         least = c[BASE0] if c[BASE0] < c[BASE1] else c[BASE1]
@@ -149,4 +127,4 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
             return TICKS
         return 0
 
-    return push, push_group, next_tick, short_of
+    return push, next_tick, short_of

@@ -8,15 +8,15 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 # What a turn of the search ended with.
-HOLDS, FAILS, LIMIT, PAUSE, STATES, TABLE, BLOCKS, TICKS, GROUPS, COSTS, BAIL = range(11)
+HOLDS, FAILS, LIMIT, PAUSE, STATES, TABLE, BLOCKS, TICKS, COSTS, BAIL = range(10)
 
 # Of the row ``c``: what the search remembers from turn to turn. ``ALL_...``: room that there is.
 (
     NODES, WORDS, COUNT, EVALUATED, STOP, LIMITED, LATENCIES, LEVEL, SIDE, NOW, BLOCK, AT, BASE0,
-    BASE1, LEAST0, LEAST1, MOST0, MOST1, WIDE, FREE_BLOCK, NEXT_BLOCK, ALL_BLOCKS, FREE_GROUP,
-    NEXT_GROUP, ALL_GROUPS, ALL_NODES, MASK, INDEX_BITS, RUNS, USED, LONGEST, GROUP_BITS,
-    FAILED_AT, FAILED_AFTER, FAILED_MANY, HEADROOM, WHY, LEVELS, ALL_RUNS, VISITS, LATE, SIZE,
-) = range(42)  # fmt: skip
+    BASE1, LEAST0, LEAST1, MOST0, MOST1, WIDE, FREE_BLOCK, NEXT_BLOCK, ALL_BLOCKS, ALL_NODES, MASK,
+    INDEX_BITS, RUNS, USED, LONGEST, FAILED_AT, FAILED_AFTER, FAILED_MANY, HEADROOM, WHY, LEVELS,
+    ALL_RUNS, VISITS, LATE, SIZE,
+) = range(38)  # fmt: skip
 
 # Outcomes of one step: more would keep others waiting.
 MOST_OUTCOMES = 1 << 22
@@ -24,9 +24,11 @@ MOST_OUTCOMES = 1 << 22
 CROWDED = 3
 # A block of the queue: so many visits and the number of the next block.
 BLOCK_SIZE = 8
-# A visit is a state's number, and above it how many ticks after it; or a group.
-GROUP = 1 << 62
-NODE = (1 << 32) - 1
+# A visit is a state's number, above it how many ticks after it, and above these how many things
+# the world does at once, if more than one: all sets of so many, one after another.
+PASSED, MANY = 31, 57
+NODE, PASSES = (1 << PASSED) - 1, (1 << MANY - PASSED) - 1
+MOST_MANY = 60
 FAR = 1 << 60
 # Numbers in the table begin here: 0 is an empty place, 1 one that was emptied.
 FIRST = 2
@@ -52,8 +54,6 @@ class Room(NamedTuple):
     blocks: Any
     heads: Any
     tails: Any
-    waits: Any
-    codes: Any
     run_states: Any
     run_ticks: Any
     levels: Any
@@ -63,13 +63,12 @@ class Room(NamedTuple):
     probe: Any
     out: Any
     taken: Any
-    opened: Any
     late: Any
     told: Any
     hashes: Any
 
 
-_HALF = {"parents": "int32", "table": "uint32", "heads": "int32", "waits": "int32"}
+_HALF = {"parents": "int32", "table": "uint32", "heads": "int32"}
 _HALF |= {"run_states": "int32", "run_ticks": "int32"}
 ROWS = {name: _HALF.get(name, "int64") for name in Room._fields}
 """What kind of numbers each row has."""

@@ -26,9 +26,6 @@ from verify.engines.packed_room import (
     FAILS,
     FREE,
     FREE_BLOCK,
-    FREE_GROUP,
-    GROUP,
-    GROUP_BITS,
     HASH,
     HOLDS,
     LAST,
@@ -36,13 +33,17 @@ from verify.engines.packed_room import (
     LATENCIES,
     LIMIT,
     LIMITED,
+    MANY,
     MASK,
+    MOST_MANY,
     MOST_OUTCOMES,
     NODE,
     NODES,
     NOTE,
     NOW,
     PARENT,
+    PASSED,
+    PASSES,
     PAUSE,
     SIDE,
     STOP,
@@ -67,7 +68,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
     free_bits, next_event, last_end = (step[n] for n in ("free_bits", "next_event", "last_end"))
     copy, failed, delivery = (step[n] for n in ("copy", "failed", "delivery"))
     hashed, covered, rehash = (step[n] for n in ("hashed", "covered", "rehash"))
-    push, push_group = step["push"], step["push_group"]
+    push = step["push"]
     next_tick, short_of = step["next_tick"], step["short_of"]
 
     def opens_at(r: Any, words: Any, at: Any, passed: Any, index: Any) -> Any:
@@ -126,7 +127,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                     push(r, 0, tick + event, node)
                 first = press_time(r, late, at, event, told[of + LAST], 1)
                 if first > 0:
-                    push(r, 1, tick + first, (first << 32) | node)
+                    push(r, 1, tick + first, (first << PASSED) | node)
                 if r.probe[0] != FINE:
                     c[WHY] = r.probe[0]
         c[LATE] = 0
@@ -176,22 +177,48 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
         if m[0] != FINE:
             c[WHY] = m[0]
 
+    def done(r: Any, many: Any) -> Any:
+        """``m`` is ``base`` with ``taken`` done; False if that is not allowed."""
+        m, taken = r.m, r.taken
+        copy(r.base, m)
+        m[PICKS] = 0
+        for k in range(many):
+            if not is_open(m, taken[k]):
+                return False
+            take(m, taken[k])
+        return True
+
+    def next_plan(m: Any) -> Any:
+        """What to pick in the next turn; False if all was picked."""
+        k = m[PICKS] - 1
+        while k >= 0 and m[VALUES + k] >= m[MOSTS + k]:
+            k -= 1
+        if k < 0:
+            return False
+        for j in range(k):
+            m[PLANS + j] = m[VALUES + j]
+        m[PLANS + k] = m[VALUES + k] + 1
+        m[PLANNED] = k + 1
+        return True
+
+    def allowed(r: Any, many: Any) -> Any:
+        """So many of ``taken`` may be done at once."""
+        m = r.m
+        m[0] = FINE
+        m[PLANNED] = 0
+        while not done(r, many):
+            if not next_plan(m):
+                return False
+        return True
+
     def evaluate(r: Any, node: Any, passed: Any, many: Any, tick: Any) -> Any:
         """Every outcome of ``taken`` from ``base``; True when the search is over."""
-        c, m, taken = r.c, r.m, r.taken
+        c, m = r.c, r.m
         m[0] = FINE
         m[PLANNED] = 0
         outcomes = 0
         while True:
-            copy(r.base, m)
-            m[PICKS] = 0
-            fits = True
-            for k in range(many):
-                if not is_open(m, taken[k]):
-                    fits = False
-                    break
-                take(m, taken[k])
-            if fits:
+            if done(r, many):
                 bodies(m)
                 settle(m)
                 c[EVALUATED] += 1
@@ -220,56 +247,48 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                 c[WHY] = m[0]
             if c[WHY] != FINE:
                 return True
-            k = m[PICKS] - 1
-            while k >= 0 and m[VALUES + k] >= m[MOSTS + k]:
-                k -= 1
-            if k < 0:
+            if not next_plan(m):
                 return False
-            for j in range(k):
-                m[PLANS + j] = m[VALUES + j]
-            m[PLANS + k] = m[VALUES + k] + 1
-            m[PLANNED] = k + 1
 
-    def visit_group(r: Any, node: Any, group: Any) -> Any:
-        """Some presses were made; one more, from a certain one on."""
-        c, taken, bits = r.c, r.taken, r.c[GROUP_BITS]
-        tick = c[NOW]
-        passed, code = r.waits[group], r.codes[group]
-        r.codes[group] = c[FREE_GROUP]
-        c[FREE_GROUP] = group
-        many = 0
-        rest = code
-        while rest > 1:
-            many += 1
-            rest >>= bits
-        rest = code
-        for k in range(many - 1, -1, -1):
-            taken[k] = rest & ((1 << bits) - 1)
-            rest >>= bits
-        unpack(r.states, node * c[WORDS], r.base)
-        begin(r.base, passed)
-        stem = code >> bits
-        for index in range(taken[many - 1], c[COUNT]):
-            taken[many - 1] = index
-            before = c[EVALUATED]
-            if evaluate(r, node, passed, many, tick):
-                return True
-            if c[EVALUATED] > before and index + 1 < c[COUNT]:
-                longer = (((stem << bits) | index) << bits) | (index + 1)
-                if longer >= 1 << (60 - bits):
-                    c[WHY] = STUCK
+    def visit_many(r: Any, node: Any, passed: Any, many: Any) -> Any:
+        """All sets of ``many`` that are allowed, in order."""
+        c, base, taken = r.c, r.base, r.taken
+        count, tick = c[COUNT], c[NOW]
+        unpack(r.states, node * c[WORDS], base)
+        begin(base, passed)
+        more = False
+        k = 0
+        taken[0] = -1
+        while k >= 0:
+            index = taken[k] + 1
+            taken[k] = index
+            if index + many - k > count:
+                k -= 1
+            elif k == many - 1:
+                before = c[EVALUATED]
+                if evaluate(r, node, passed, many, tick):
                     return True
-                push_group(r, tick, node, passed, longer)
+                if c[EVALUATED] > before and index + 1 < count:
+                    more = True
+            elif allowed(r, k + 1):
+                k += 1
+                taken[k] = index
+        if more:
+            if many >= MOST_MANY:
+                c[WHY] = STUCK
+                return True
+            push(r, 1, tick, ((many + 1) << MANY) | (passed << PASSED) | node)
         return False
 
     def visit(r: Any, coming: Any) -> Any:
         """Carry out a pending visit; True when the search is over."""
-        c, states, base, taken, opened = r.c, r.states, r.base, r.taken, r.opened
+        c, states, base, taken = r.c, r.states, r.base, r.taken
         node = coming & NODE
-        passed = (coming >> 32) & 0x3FFFFFFF
-        if coming & GROUP:
-            return visit_group(r, node, passed)
-        tick, at, bits = c[NOW], node * c[WORDS], c[GROUP_BITS]
+        passed = (coming >> PASSED) & PASSES
+        many = coming >> MANY
+        if many > 0:
+            return visit_many(r, node, passed, many)
+        tick, at, count = c[NOW], node * c[WORDS], c[COUNT]
         unpack(states, at, base)
         event = next_event(base)
         if passed == 0:
@@ -277,21 +296,19 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             return evaluate(r, node, event, 0, tick)
         following = press_time(r, states, at, event, last_end(base), passed + 1)
         if following > 0:
-            push(r, 0, tick - passed + following, (following << 32) | node)
+            push(r, 0, tick - passed + following, (following << PASSED) | node)
         begin(base, passed)
-        many = 0
-        for index in range(c[COUNT]):
+        more = False
+        for index in range(count):
             if is_open(base, index):
-                opened[many] = index
-                many += 1
-        for k in range(many):
-            index = opened[k]
-            taken[0] = index
-            before = c[EVALUATED]
-            if evaluate(r, node, passed, 1, tick):
-                return True
-            if c[EVALUATED] > before and index + 1 < c[COUNT]:
-                push_group(r, tick, node, passed, (((1 << bits) | index) << bits) | (index + 1))
+                taken[0] = index
+                before = c[EVALUATED]
+                if evaluate(r, node, passed, 1, tick):
+                    return True
+                if c[EVALUATED] > before and index + 1 < count:
+                    more = True
+        if more:
+            push(r, 1, tick, (2 << MANY) | (passed << PASSED) | node)
         return False
 
     def search(r: Any) -> Any:
