@@ -9,7 +9,7 @@ import pytest
 
 from verify.engines.answer import Budget, Verdict
 
-from . import growth
+from . import explorer_profile, growth
 from .encodings import LOOKING_ONLY, WAYS, case
 from .growth import AXES, Measured, exponent, fit, report
 from .growth_curves import svg
@@ -111,3 +111,15 @@ def test_what_is_not_measured_again_is_kept(tmp_path):
     file.write_text(as_csv(growth.ROWS, growth.csv_rows(known, 20.0)))
     assert growth.kept(file, ["inputs"]) == known
     assert growth.kept(file, ["tick"]) == []
+
+
+@pytest.mark.slow
+def test_a_profile_of_the_explorer_measures_every_part():
+    pytest.importorskip("llvmlite")
+    with explorer_profile.with_parts():
+        name, link, latencies = next(explorer_profile.links())
+        found = explorer_profile.measure(name, link, latencies, 20_000)
+    assert found.kept > 10_000
+    assert all(spent > 0 for spent in found.parts.values())
+    assert found.parts["unpacked"] < found.parts["found"]
+    assert "| unpack |" in explorer_profile.report([found])

@@ -156,7 +156,9 @@ class Compiled:
         for build in builds:
             made, entries = _made_by(build)
             own += made
-            constants |= {n: v for n, v in build.__globals__.items() if isinstance(v, int)}
+            for name, value in build.__globals__.items():
+                if isinstance(value, int) and constants.setdefault(name, value) != value:
+                    raise ValueError(f"{name} is {value} and {constants[name]}")
         constants |= {"ALL": -1, "all_bits": -1}
         kept = {name: (ctypes.c_int64 * len(numbers))(*numbers) for name, numbers in tables.items()}
         constants |= {name: ctypes.addressof(row) for name, row in kept.items()}

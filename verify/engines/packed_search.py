@@ -118,7 +118,9 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                 c[WHY] = CROWDED
                 break
             at, of = k * words, k * TOLD
-            if not covered(r, late, at, told[of + FREE], told[of + HASH]):
+            if told[of + FREE] < 0:
+                push(r, told[of + EVENT], told[of + TICK], told[of + PARENT])
+            elif not covered(r, late, at, told[of + FREE], told[of + HASH]):
                 node = c[NODES]
                 event, tick = told[of + EVENT], told[of + TICK]
                 r.parents[node] = told[of + PARENT]
@@ -149,6 +151,18 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
         told[of + HASH] = h
         c[LATE] = many + 1
         if many + 1 == BATCH:
+            look_up(r)
+
+    def push_next(r: Any, up: Any, tick: Any, visit: Any) -> None:
+        """Queue a visit, after what was reached before."""
+        c, told = r.c, r.told
+        of = c[LATE] * TOLD
+        told[of + FREE] = -1
+        told[of + EVENT] = up
+        told[of + TICK] = tick
+        told[of + PARENT] = visit
+        c[LATE] += 1
+        if c[LATE] == BATCH:
             look_up(r)
 
     def start(r: Any) -> None:
@@ -270,6 +284,9 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                     return True
                 if c[EVALUATED] > before and index + 1 < count:
                     more = True
+            elif c[LIMITED] >= 0 and c[EVALUATED] > c[LIMITED]:
+                # Enough, between one set of presses to which one more is added and the next.
+                return True
             elif allowed(r, k + 1):
                 k += 1
                 taken[k] = index
@@ -277,7 +294,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             if many >= MOST_MANY:
                 c[WHY] = STUCK
                 return True
-            push(r, 1, tick, ((many + 1) << MANY) | (passed << PASSED) | node)
+            push_next(r, 1, tick, ((many + 1) << MANY) | (passed << PASSED) | node)
         return False
 
     def visit(r: Any, coming: Any) -> Any:
@@ -296,7 +313,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             return evaluate(r, node, event, 0, tick)
         following = press_time(r, states, at, event, last_end(base), passed + 1)
         if following > 0:
-            push(r, 0, tick - passed + following, (following << PASSED) | node)
+            push_next(r, 0, tick - passed + following, (following << PASSED) | node)
         begin(base, passed)
         more = False
         for index in range(count):
@@ -308,7 +325,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                 if c[EVALUATED] > before and index + 1 < count:
                     more = True
         if more:
-            push(r, 1, tick, (2 << MANY) | (passed << PASSED) | node)
+            push_next(r, 1, tick, (2 << MANY) | (passed << PASSED) | node)
         return False
 
     def search(r: Any) -> Any:
