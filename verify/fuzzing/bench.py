@@ -54,7 +54,7 @@ class Bench:
         _check(whole, end, branch)
         here = _one_sided(whole, end, branch)
         self.model = subject if here == whole else Subject(here, subject.lones)
-        self.end, self.target = end, target
+        self.end, self.target, self.branch = end, target, branch
         self.link, played = foreign(here, end)
         self.windows = self.model.windows
         if whole.clock.rated:

@@ -75,6 +75,7 @@ def fuzz_json(bench: Bench, target: str, found: Fuzzed) -> dict[str, Any]:
         "engine": "fuzzing",
         "covered": covered(found),
         "end": bench.end,
+        "branch": bench.branch + 1,
         "target": target,
         "seed": found.seed,
         "sequences": found.runs,
