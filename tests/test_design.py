@@ -32,7 +32,7 @@ def run(*arguments: str) -> Result:
         "--scheme parallel-code --inputs 6 --skew 1",
         "--scheme parallel-code --inputs 12 --held 2",
         "--scheme parallel-code --inputs 9 --held 2 --told-apart",
-        "--scheme parallel-code --inputs 7 --held 7 --no-ghosts",
+        "--scheme parallel-code --inputs 5 --held 5 --no-ghosts",
         "--scheme framed-serial --inputs 7 --jitter 1",
         "--scheme free-scan --inputs 4 --offset 1",
         "--scheme synced-scan --inputs 3",

@@ -90,7 +90,7 @@ def shows(codes: tuple[int, ...], reads: Reads, held: int, up: tuple[int, ...]) 
     return frozenset(i for group in sets for i in group)
 
 
-@examples(50)
+@examples(20)
 @given(st.data())
 def test_a_link_holds_if_and_only_if_every_set_shows_itself(data: st.DataObject) -> None:
     """Against counting: lines that move at once pass from one set straight to the next."""
@@ -112,7 +112,7 @@ def test_a_link_holds_if_and_only_if_every_set_shows_itself(data: st.DataObject)
         assert counted(link) in (Verdict.UNDECIDED, verdict(link))
 
 
-@examples(50)
+@examples(20)
 @given(st.data())
 def test_outputs_judged_one_by_one_agree_with_the_link_as_a_whole(data: st.DataObject) -> None:
     words = st.integers(1, 7)
