@@ -27,7 +27,7 @@ from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.questions.code_table import judge_codes
-from verify.questions.compare import compare
+from verify.questions.compare import COLUMNS, compare
 from verify.questions.judging import Subject, judge
 
 # Fewest lines on which two of twelve may be held, each known by its own lines: blocks of the
@@ -137,9 +137,10 @@ def test_a_set_too_large_to_be_known_is_no_ghost_by_counting_either() -> None:
 
 
 def test_a_comparison_asks_for_more_up_than_the_file_has() -> None:
-    (row,) = compare([levers((3, 5, 9), "covered", 2)], Budget(20))
+    asked = [column for column in COLUMNS if column.key in ("spacing", "overlap")]
+    (row,) = compare([levers((3, 5, 9), "covered", 2)], Budget(20), columns=asked)
     assert row.cells["spacing"].verdict is row.cells["overlap"].verdict is Verdict.HOLDS
-    (row,) = compare([levers((3, 5, 6), "covered", 1)], Budget(20))
+    (row,) = compare([levers((3, 5, 6), "covered", 1)], Budget(20), columns=asked)
     assert row.cells["spacing"].verdict is Verdict.HOLDS
     assert row.cells["overlap"].verdict is Verdict.FAILS
 
