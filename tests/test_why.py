@@ -16,6 +16,7 @@ from models.pulse_gap import PulseGap
 from models.scan import Scan
 from models.wire_per_input import WirePerInput
 from tests.links import even_gaps, links, make_link, owns, schemes, scripts
+from verify.engines.answer import Budget, Progress
 from verify.engines.observed import observed
 from verify.engines.simulator import NotAllowedError, Simulator
 from verify.engines.trace import Chosen, Press, Script, Trace
@@ -27,7 +28,7 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import Pause
 from verify.parts.signals import MISSED
-from verify.questions.judging import Subject
+from verify.questions.judging import Subject, judge
 from verify.questions.why import Why
 from verify.reports import words
 from verify.reports.finer import measured
@@ -886,3 +887,16 @@ def test_observed_runs_are_the_runs(drawn: tuple[Subject, Trace]) -> None:
     watched.compiled = observed(subject.link, trace.script)
 
     assert list(watched.run(trace.script, until=end)) == list(plain.run(trace.script, until=end))
+
+
+def test_where_the_transmitter_was_after_a_long_time_that_was_reckoned() -> None:
+    """The ends drift apart for hours; each is in the slot that it is in, not that of power-up."""
+    off = Clock((Fraction(0), Fraction(1, 5000)))
+    link = make_link(Scan(3, 20, 10), kind="level", delay=(1, 1))
+    subject = Subject(replace(link, clock=off))
+    judged = judge(subject, "auto", Progress(), budget=Budget(20))
+    assert judged.trace is not None
+    (move,) = judged.trace.script.presses
+    told = failure_sentence(judged.trace, measured(subject.link, None, judged.trace.script)[0])
+    assert f"for the move of 'k{move.input + 1}' at tick {move.tick}" in told
+    assert f" in slot {move.input}: read as 'k" in told

@@ -106,11 +106,17 @@ class ModeSeen:
 @dataclass
 class History:
     """All that was tried in a run, in order; the modes before each tick in which something was,
-    and those at the end."""
+    and those at the end. ``rounds``: after such a tick, and before the first one (-1), by name
+    the numbers that are unknown at power-up: where machines are that go round by themselves."""
 
     tried: list[Firing] = field(default_factory=list)
     modes: dict[int, list[ModeSeen]] = field(default_factory=dict)
     at_last: list[ModeSeen] = field(default_factory=list)
+    rounds: dict[int, dict[str, int]] = field(default_factory=dict)
+
+    def round_at(self, tick: int) -> dict[str, int]:
+        """``rounds`` as they were then."""
+        return self.rounds.get(max((t for t in self.rounds if t <= tick), default=-1), {})
 
     def fired(self) -> Iterator[Firing]:
         """What fired, in order."""
@@ -158,6 +164,7 @@ class Observed(Compiled):
             self._record.tried += self._step
             self._record.modes[moment.tick] = self._before
             self._record.at_last = self._modes(moment.state)
+            self._record.rounds[moment.tick] = self._rounds(moment.state)
         return self._record
 
     # -- running --------------------------------------------------------------
@@ -167,10 +174,19 @@ class Observed(Compiled):
     ) -> tuple[State, list[Occurrence]] | None:
         """As in ``Compiled``."""
         self._elapsed += passed
+        if not self._record.rounds:
+            self._record.rounds[-1] = self._rounds(state)
         self._emitters.clear()
         self._step, self._now = [], None
         self._before, self._starters = self._modes(state), dict(self._writers)
         return super().step(state, passed, taken, choose)
+
+    def _rounds(self, state: State) -> dict[str, int]:
+        return {
+            item.name: int(state[i])
+            for item, i in self.where.items()
+            if isinstance(item, Number) and not isinstance(item.start, int)
+        }
 
     def _modes(self, state: State) -> list[ModeSeen]:
         return [

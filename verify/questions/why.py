@@ -119,7 +119,7 @@ def why_struck(link: Link, script: Script, branch: int, output: int, tick: int) 
     if not history or not acted:
         return Why()
     read = reading(history, acted)
-    return Why(reading=read, sender=_sender(machine, history, link, script, branch, read))
+    return Why(reading=read, sender=_sender(history, link, script, branch, read))
 
 
 def why_missed(
@@ -145,7 +145,7 @@ def why_missed(
         why = _told(real, parting(goal, real), press, branch, undisturbed)
         if why.reading is None:
             return why
-        sender = _sender(machine, real, link, script, branch, why.reading)
+        sender = _sender(real, link, script, branch, why.reading)
         return replace(why, sender=sender)
     if by_itself is None:
         return Why()
@@ -155,7 +155,7 @@ def why_missed(
         _rises(by_itself, press, r"line(\d+)"),
         _rises(by_itself, press, rf"line(\d+)\.branch{branch}"),
     )
-    places = _places(machine, by_itself, script)
+    places = _places(by_itself, last)
     return Why(
         press=press,
         alone=True,
@@ -163,12 +163,12 @@ def why_missed(
         rises=rises,
         left_in=left_in,
         places=places,
-        samples=_samples(machine, by_itself, script, press, branch),
+        samples=_samples(by_itself, press, branch),
     )
 
 
 def _sender(
-    machine: Observed, real: History, link: Link, script: Script, branch: int, read: Reading
+    real: History, link: Link, script: Script, branch: int, read: Reading
 ) -> tuple[int, tuple[tuple[str, int], ...]] | None:
     """Where the transmitter was in its round when it sent what a sample took; None where the
     receiver does not sample by itself, or the line does more than to be late."""
@@ -176,48 +176,30 @@ def _sender(
     if read.edges or read.mode is not None or not read.numbers or faults.unrest or faults.skew:
         return None
     tick = read.tick - script.delay - link.branches[branch] * script.resolution
-    places = _places(machine, real, script, tick)
+    places = _places(real, tick)
     return (tick, places) if places and tick >= 0 else None
 
 
-def _places(
-    machine: Observed, real: History, script: Script, until: int | None = None
-) -> tuple[tuple[str, int], ...]:
-    """Numbers of the transmitter that are unknown at power-up, at a tick or the end of a run."""
-    told = dict(script.constants)
+def _places(real: History, until: int) -> tuple[tuple[str, int], ...]:
+    """Where the transmitter was in its round at a tick."""
     outside = ("receiver", "line", "clock", "pause", "operator")
-    found = {
-        m.name: told.get(m.name, m.start[0])
-        for m in machine.memory
-        if isinstance(m, Number) and isinstance(m.start, tuple) and not m.name.startswith(outside)
-    }
-    for firing in real.fired():
-        if until is None or firing.tick <= until:
-            found.update((item.name, value) for item, value in firing.wrote if item.name in found)
-    return tuple((short(name), found[name]) for name in sorted(found))
+    found = real.round_at(until)
+    return tuple((short(n), v) for n, v in sorted(found.items()) if not n.startswith(outside))
 
 
 def _samples(
-    machine: Observed, real: History, script: Script, press: Press, branch: int
+    real: History, press: Press, branch: int
 ) -> tuple[tuple[int, tuple[tuple[str, int], ...]], ...]:
     """Ticks from a press on in which a timer of a receiver that goes round made it act, and the
     places of its round then."""
-    told, name = dict(script.constants), f"receiver{branch}"
-    round_of = {
-        m.name: told.get(m.start.name, m.start.start[0])
-        for m in machine.memory
-        if isinstance(m, Number)
-        and m.name.startswith(f"{name}.")
-        and isinstance(m.start, Number)
-        and isinstance(m.start.start, tuple)
-    }
-    found: dict[int, tuple[tuple[str, int], ...]] = {}
-    for firing in real.fired():
-        round_of.update((item.name, v) for item, v in firing.wrote if item.name in round_of)
-        if firing.tick in found or (firing.machine == name and firing.ran_out):
-            found[firing.tick] = tuple((short(n), v) for n, v in round_of.items())
-    since = press.tick if round_of else None
-    return tuple((t, v) for t, v in found.items() if since is not None and t >= since)
+    name = f"receiver{branch}"
+    ticks = {f.tick for f in real.fired() if f.machine == name and f.ran_out}
+    found = []
+    for tick in sorted(t for t in ticks if t >= press.tick):
+        own = {n: v for n, v in real.round_at(tick).items() if n.startswith(f"{name}.")}
+        if own:
+            found.append((tick, tuple((short(n), v) for n, v in sorted(own.items()))))
+    return tuple(found)
 
 
 def _unbound(link: Link) -> Link:
