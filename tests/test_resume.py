@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import base64
 import json
+import signal
+import subprocess
+import sys
+import zlib
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
+from time import monotonic
 from typing import Any, TypeVar
 
 import pytest
@@ -14,6 +20,7 @@ from click.testing import CliRunner, Result
 from tests.links import even_gaps, make_link
 from verify.cli import main
 from verify.engines.answer import Answer, Budget, OutOfTimeError, Progress, Verdict
+from verify.engines.checkpoint import DamagedError
 from verify.engines.trace import Press, Script
 from verify.errors import UsageError
 from verify.linkfile import load
@@ -141,6 +148,103 @@ def test_what_is_undecided_is_not_kept(tmp_path: Path) -> None:
     assert read.answer("b") == Answer(Verdict.FAILS, "explorer", Script((Press(0, 0),)))
 
 
+# -- inside of one search -----------------------------------------------------------
+
+
+@pytest.mark.parametrize("latencies", [False, True])
+def test_a_search_cut_anywhere_ends_as_one_that_was_not(tmp_path: Path, latencies: bool) -> None:
+    subject = Subject(load(LINKS / "stage_lamps.toml"))
+    whole = judge(subject, "zones", Progress(), latencies=latencies)
+    searched: list[int] = []
+
+    def ask(budget: Budget) -> judging.Judgement:
+        progress = Progress()
+        found = judge(subject, "zones", progress, budget=budget, latencies=latencies)
+        searched.append(progress.states)
+        return found
+
+    path = tmp_path / "kept"
+    found, kept = in_pieces(path, 1_000, ask, lambda judged: judged.complete)
+
+    assert found == whole
+    assert len(kept) >= 3
+    assert searched == sorted(searched)  # every piece went on where the last one ended
+    assert len(set(searched)) >= 2
+    with keeping(str(path), "a link") as there:
+        assert not there.searches
+
+
+def test_a_failure_is_met_after_as_many_zones_as_ever(tmp_path: Path) -> None:
+    subject = Subject(load(LINKS / "stage_lamps.toml").with_operator(spacing=6))
+    whole = judge(subject, "zones", Progress(), brief=True)
+    assert whole.verdict is Verdict.FAILS
+
+    found, kept = in_pieces(
+        tmp_path / "kept",
+        400,
+        lambda budget: judge(subject, "zones", Progress(), budget=budget, brief=True),
+        lambda judged: judged.verdict is not Verdict.UNDECIDED,
+    )
+
+    assert found == whole
+    assert len(kept) >= 2
+
+
+def cut(path: Path) -> dict[str, Any]:
+    """What is kept of a search that was cut."""
+    with keeping(str(path), "a link") as there:
+        budget = looks(400)
+        judge(Subject(load(LINKS / "stage_lamps.toml")), "zones", Progress(), budget=budget)
+        (key,) = there.searches
+        far: dict[str, Any] = there.far(key)
+    return far
+
+
+def test_a_search_that_cannot_be_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "kept"
+    far = cut(path)
+
+    def refused(changed: Any) -> None:
+        with keeping(str(path), "a link") as there:
+            (key,) = there.searches
+            there.keep_search(key, changed)
+            with pytest.raises(DamagedError):
+                judge(Subject(load(LINKS / "stage_lamps.toml")), "zones", Progress())
+
+    shape, *rest = far["nodes"][-1]
+    for node in (
+        [shape[:-1], *rest],
+        [[10**9] * len(shape), *rest],
+        [["x"] * len(shape), *rest],
+        [shape, [[0]], *rest[1:]],
+        [shape, *rest[:2], len(far["nodes"]), *rest[3:]],
+        [shape, *rest[:3], [10**9], *rest[4:]],
+        [],
+        None,
+    ):
+        refused(far | {"nodes": [*far["nodes"][:-1], node]})
+    for heap in ([[0, 10**9, None]], [[0, 0, [-1]]], [[None, 0, None]], 7):
+        refused(far | {"heap": heap})
+    for other in ({}, [], "far", 1, far | {"states": "many"}):
+        refused(other)
+
+
+def test_a_search_packed_too_tightly_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "kept"
+    cut(path)
+    bombs = [
+        base64.b64encode(zlib.compress(b"[" * 50_000_000)).decode(),
+        base64.b64encode(zlib.compress(b"[]")[:-3]).decode(),
+        "not base64",
+    ]
+    for bomb in bombs:
+        with keeping(str(path), "a link") as there:
+            (key,) = there.searches
+            there.searches[key] = bomb
+            with pytest.raises(UsageError, match="a damaged file"):
+                there.far(key)
+
+
 # -- the command line -------------------------------------------------------------
 
 
@@ -148,7 +252,10 @@ def ask(*arguments: str) -> Result:
     return CliRunner().invoke(main, list(arguments))
 
 
-@pytest.mark.parametrize("command", [("check",), ("spacing",), ("margin", "--of", "line.jitter")])
+@pytest.mark.parametrize(
+    "command",
+    [("check",), ("spacing",), ("latency", "--traces"), ("margin", "--of", "line.jitter")],
+)
 def test_a_command_resumed_says_the_same(tmp_path: Path, command: tuple[str, ...]) -> None:
     arguments = [*command, CARILLON, "--json"]
     kept = str(tmp_path / "kept")
@@ -210,3 +317,29 @@ def test_what_was_decided_is_saved_when_interrupted(tmp_path: Path) -> None:
     assert len(Kept(str(path), "a link").answers) == 1
     with pytest.raises(UsageError):
         Kept(str(path), "another link")
+
+
+@pytest.mark.slow
+def test_an_interrupted_command_goes_on_inside_of_its_search(tmp_path: Path) -> None:
+    link, kept = tmp_path / "link.toml", tmp_path / "kept"
+    link.write_text(
+        'tick = "1 ms"\n[inputs]\ncount = 2\nkind = "level"\n[link]\nscheme = "synced-scan"\n'
+        "slot = 4\n[line]\ndelay = 2\nshortest = 2\n[operator]\nrepeat = 16\n"
+    )
+    command = [sys.executable, "-m", "verify", "check", str(link), "--json"]
+    began = monotonic()
+    whole = subprocess.run(command, capture_output=True, text=True, check=True)
+    command += ["--resume", str(kept)]
+    running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    with pytest.raises(subprocess.TimeoutExpired):
+        running.communicate(timeout=(monotonic() - began) / 2)
+    running.send_signal(signal.SIGINT)
+
+    _, stderr = running.communicate(timeout=20)
+
+    assert (running.returncode, "interrupted; exploring zones: " in stderr) == (130, True)
+    assert json.loads(kept.read_text())["searches"]
+    again = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert "searches under way" in again.stderr
+    assert json.loads(again.stdout) == json.loads(whole.stdout)
+    assert json.loads(kept.read_text())["searches"] == {}

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import STATUS, budget_of, print_json, question, subject_of, watched
+from verify.commands.shared import (
+    STATUS,
+    budget_of,
+    print_json,
+    question,
+    resume_option,
+    subject_of,
+    watched,
+)
 
 if TYPE_CHECKING:
     from verify.questions.judging import EngineName
@@ -14,6 +22,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.option("--traces", is_flag=True, help="Also a run that shows each extreme.")
+@resume_option
 @question
 def latency(file: str, engine: EngineName, seconds: float, as_json: bool, traces: bool) -> int:
     """How long from press to strike, best and worst, for each input?

@@ -204,8 +204,9 @@ def _keep(context: click.Context, path: str, file: str) -> None:
     if is_allowed():
         raise UsageError("--resume: found --allow-code; allowed: links without Python code")
     kept = context.with_resource(keeping(path, read(file)[0]))
-    if kept.resumed:
-        click.echo(f"resumed {path}: {kept.resumed} answers about parts", err=True)
+    if kept.resumed or kept.searches:
+        under_way = ", and searches under way" if kept.searches else ""
+        click.echo(f"resumed {path}: {kept.resumed} answers about parts{under_way}", err=True)
 
 
 def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:

@@ -20,8 +20,10 @@ from itertools import count
 from math import inf
 from typing import Any, TypeAlias
 
+from verify.engines import zones_kept as kept
 from verify.engines.answer import Answer, Budget, Delivery, Progress, SpentError, Verdict
 from verify.engines.bounds import PRESENT, Bounds, Decisions, Matrix, Span, TimesError, World
+from verify.engines.checkpoint import Checkpoint, DamagedError
 from verify.engines.concrete import (
     BankEntry,
     BoolFn,
@@ -334,14 +336,26 @@ class _Extreme:
 
 
 def explore_zones(
-    system: System, budget: Budget, progress: Progress, *, latencies: bool = False
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    *,
+    latencies: bool = False,
+    checkpoint: Checkpoint | None = None,
 ) -> Answer:
     """Search every sequence that the operator of ``system`` allows; as ``explorer.explore``.
 
     Failures have the fewest presses; their ticks are the least of the way found. Gives up,
     ``undecided``, where a time would depend on more than two others.
+
+    ``checkpoint``: where the search is kept, and goes on from; the answer is that of a search
+    that was never cut. Raises DamagedError.
     """
-    return _Search(Stepper(system), budget, progress, latencies).run()
+    search = _Search(Stepper(system), budget, progress, latencies)
+    if checkpoint is None:
+        return search.run()
+    with checkpoint.unbroken():
+        return search.run_kept(checkpoint)
 
 
 def zones_of(system: System, budget: Budget, progress: Progress) -> tuple[Answer, list[Zone]]:
@@ -364,19 +378,40 @@ class _Search:
         self.best: dict[int, _Extreme] = {}
         self.worst: dict[int, _Extreme] = {}
         self.failed: Script | None = None
+        self.failed_by: tuple[_Node, tuple[int, ...], tuple[bool, ...]] | None = None
+        self.nodes: list[_Node] = []  # those whose zones were seen, of a search that is kept
+        self.checkpoint: Checkpoint | None = None
 
-    def run(self) -> Answer:
+    def run_kept(self, checkpoint: Checkpoint) -> Answer:
+        """As ``run``, from where the search was when it was kept."""
+        self.checkpoint = checkpoint
+        if checkpoint.found is None:
+            return self.run()
         try:
-            for number, (zone, values) in enumerate(self.stepper.zones(self.budget.look)):
+            self._resume(checkpoint.found)
+            return self.run(begun=True)
+        except (IndexError, KeyError, TypeError, ValueError, AssertionError, ModelError):
+            raise DamagedError from None
+
+    def run(self, *, begun: bool = False) -> Answer:
+        """``begun``: what it may begin with has been seen to."""
+        try:
+            for number, (zone, values) in enumerate(
+                () if begun else self.stepper.zones(self.budget.look)
+            ):
                 self._reach(_Node(zone, 0, None, values=values))
                 if self.budget.spent(number):
                     return self._answer(Verdict.UNDECIDED, "nothing")
             while self.heap:
+                if self.checkpoint is not None and self.checkpoint.due():
+                    self.checkpoint.save(self._far())
                 presses, _, visit = heappop(self.heap)
                 self.progress.presses = presses
                 if self._follow(visit):
                     return self._answer(Verdict.FAILS, "")
                 if self.budget.spent(self.progress.states):
+                    if self.checkpoint is not None:
+                        self.checkpoint.save(self._far())
                     shorter = f"all sequences of fewer than {presses} presses"
                     return self._answer(Verdict.UNDECIDED, shorter)
         except TimesError as reason:
@@ -403,6 +438,8 @@ class _Search:
     def _reach(self, node: _Node) -> None:
         if self.seen.covers(node.zone):
             return
+        if self.checkpoint is not None:
+            self.nodes.append(node)
         if any(True for _ in self.stepper.live(node.zone.shape)):
             self._push(node, None)
         self._push(node, ())
@@ -452,6 +489,7 @@ class _Search:
         if any(signal == failure(0) for signal, _ in reached.said):
             if self.failed is None:
                 self.failed = self._script(node, taken, made)
+                self.failed_by = node, taken, made
             return not self.latencies
         if self.latencies:
             self._note(node, reached, taken, made)
@@ -490,6 +528,73 @@ class _Search:
             node = node.parent
         return _Retraced(self.stepper, node).script(reversed(steps), extreme)
 
+    # -- kept on the way --------------------------------------------------------
+
+    def _far(self) -> dict[str, Any]:
+        """How far the search is."""
+        of = {id(node): k for k, node in enumerate(self.nodes)}
+        nodes = [
+            [
+                *kept.listed_zone(node.zone.shape, node.zone.matrix),
+                node.presses,
+                -1 if node.parent is None else of[id(node.parent)],
+                node.taken,
+                node.made,
+                list(node.values.items()),
+            ]
+            for node in self.nodes
+        ]
+        heap = [[order, of[id(visit.node)], visit.group] for _, order, visit in self.heap]
+        extremes = [
+            [[i, e.ticks, of[id(e.node)], e.taken, e.made, e.place] for i, e in found.items()]
+            for found in (self.best, self.worst)
+        ]
+        failed = self.failed_by
+        return {
+            "states": self.progress.states,
+            "nodes": nodes,
+            "heap": sorted(heap),
+            "extremes": extremes,
+            "failed": failed and [of[id(failed[0])], *failed[1:]],
+        }
+
+    def _resume(self, far: Any) -> None:
+        """Be where a search was. Raises DamagedError, or others where it is none of this system."""
+        offers, memory = range(self.count), self.stepper.memory
+        for shape, matrix, presses, parent, taken, made, values in far["nodes"]:
+            before = range(len(self.nodes))
+            node = _Node(
+                Zone(*kept.zone_of([shape, matrix], memory)),
+                kept.number(presses),
+                None if parent == -1 else self.nodes[kept.number(parent, before)],
+                kept.numbers(taken, offers),
+                kept.answers(made),
+                {str(name): kept.number(value) for name, value in values},
+            )
+            self.nodes.append(node)
+            self.seen.note(node.zone)
+        known = range(len(self.nodes))
+
+        def way(at: Any, taken: Any, made: Any) -> tuple[_Node, tuple[int, ...], tuple[bool, ...]]:
+            node = self.nodes[kept.number(at, known)]
+            return node, kept.numbers(taken, offers), kept.answers(made)
+
+        for order, at, group in far["heap"]:
+            node = self.nodes[kept.number(at, known)]
+            coming = None if group is None else kept.numbers(group, offers)
+            presses = node.presses + (0 if coming is None else len(coming) + 1)
+            heappush(self.heap, (presses, kept.number(order), _Visit(node, coming)))
+        self.order = count(1 + max((order for _, order, _ in self.heap), default=-1))
+        for found, extremes in zip((self.best, self.worst), far["extremes"], strict=True):
+            for i, ticks, at, taken, made, place in extremes:
+                found[kept.number(i)] = _Extreme(
+                    kept.number(ticks), *way(at, taken, made), kept.number(place)
+                )
+        if far["failed"] is not None:
+            self.failed_by = way(*far["failed"])
+            self.failed = self._script(*self.failed_by)
+        self.progress.states = kept.number(far["states"])
+
 
 class _Seen:
     """Zones that were met, and whether one holds another."""
@@ -501,18 +606,29 @@ class _Seen:
 
     def covers(self, zone: Zone) -> bool:
         """Some zone met before holds this one, longer restraints apart; else it is noted."""
-        free, restraints = self._names(zone.shape)
-        key = tuple(
-            _bare(value) for i, value in enumerate(zone.shape) if i not in self.stepper.lenient
-        )
-        times = {**free, **restraints}
-        met = self.by_shape.setdefault(key, [])
+        met, times, restraints = self._alike(zone)
         for other, matrix in met:
             if self._within(zone.matrix, times, matrix, other, restraints):
                 return True
         met.append((times, zone.matrix))
         self.zones.append(zone)
         return False
+
+    def note(self, zone: Zone) -> None:
+        """One that no zone met before holds."""
+        met, times, _ = self._alike(zone)
+        met.append((times, zone.matrix))
+        self.zones.append(zone)
+
+    def _alike(
+        self, zone: Zone
+    ) -> tuple[list[tuple[dict[Any, int], Matrix]], dict[Any, int], dict[Any, int]]:
+        """Zones met that differ in times only; the names of this one's, and of its restraints."""
+        free, restraints = self._names(zone.shape)
+        key = tuple(
+            _bare(value) for i, value in enumerate(zone.shape) if i not in self.stepper.lenient
+        )
+        return self.by_shape.setdefault(key, []), {**free, **restraints}, restraints
 
     def _names(self, shape: Shape) -> tuple[dict[Any, int], dict[Any, int]]:
         """Names of times that are the same for all zones alike; restraints from the longest."""

@@ -243,8 +243,8 @@ def judge(
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
             # Of ends that drift apart a part is searched no further than the failure before it.
-            fresh = latencies or drifting is not None
-            key = None if fresh else kept.key_of(_anonymous(link), windows, engine, brief)
+            asked = _anonymous(link), windows, engine, "latencies" if latencies else brief
+            key = None if drifting is not None else kept.key_of(*asked)
             if not latencies and (link, windows) in glances:
                 answer = glances[link, windows]
             elif (seen_before := kept.known(key)) is not None:
@@ -268,9 +268,13 @@ def judge(
                             _ask, rests=rests, engine=engine, budget=budget, progress=progress
                         )
                         seen = by_waiting(link, windows, ask)
-                answer = seen or _ask(system, rests, engine, budget, progress, latencies, queued)
+                place = kept.key_of("search", _anonymous(link), windows, engine, latencies)
+                answer = seen or _ask(
+                    system, rests, engine, budget, progress, latencies, queued, place
+                )
             answers.append(answer)
-            kept.note(key, answer)
+            if answer.complete or not latencies:
+                kept.note(key, answer)
             if answer.script is not None:
                 shown = _show(subject, answer, alike[0], branches[0], budget)
                 failures.append((shown, answer))
@@ -396,7 +400,9 @@ def _ask(
     progress: Progress,
     latencies: bool = False,
     queued: bool = False,
+    place: str | None = None,
 ) -> Answer:
+    """``place``: where the last and longest search is kept, and goes on from at once."""
     if system.dense:
         return _ask_dense(system, engine, budget, progress, latencies, queued)
     if engine == "simulator":
@@ -409,9 +415,13 @@ def _ask(
     if engine == "solver":
         return _solve(system, budget, progress, latencies)
     if engine == "zones":
-        return _zones(system, budget, progress, latencies, None)
+        return _zones(system, budget, progress, latencies, None, place)
+    if kept.has_search(place):
+        answer = _zones(system, budget, progress, latencies, None, place)
+        if answer.verdict is not Verdict.UNDECIDED or budget.spent(0):
+            return answer
     if not rests:
-        answer = _zones(system, budget, progress, latencies, None)
+        answer = _zones(system, budget, progress, latencies, None, place)
         if answer.verdict is not Verdict.UNDECIDED:
             return answer
         return _explore(system, budget, progress, latencies, None)
@@ -435,17 +445,27 @@ def _ask(
     solved = _solve(system, budget, progress, latencies)
     if solved.verdict is not Verdict.UNDECIDED:
         return solved
-    return _zones(system, budget, progress, latencies, None)
+    return _zones(system, budget, progress, latencies, None, place)
 
 
 def _zones(
-    system: System, budget: Budget, progress: Progress, latencies: bool, states: int | None
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    states: int | None,
+    place: str | None = None,
 ) -> Answer:
     from verify.engines.zones import explore_zones
 
     progress.doing, progress.states = "exploring zones", 0
     limited = replace(budget, states=states)
-    return explore_zones(system, limited, progress, latencies=latencies)
+    checkpoint = kept.checkpoint(place)
+    found = explore_zones(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
+    failed = found.verdict is Verdict.FAILS
+    if checkpoint is not None and (found.complete or (failed and not latencies)):
+        kept.forget_search(place)
+    return found
 
 
 def _ask_dense(

@@ -6,31 +6,42 @@ question about a link is made of such answers, so those of any question about th
 
 The file is JSON: ``fewwire_kept`` (1), ``program`` (SHA-256 of fewwire's own sources), ``link``
 (SHA-256 of the link file), ``answers`` (key -> verdict, engine, covered, complete, and of a
-failure its script), ``sum`` (SHA-256 of ``answers``). A failure is replayed before it is shown.
+failure its script; the latencies met), ``searches`` (key -> how far a search of zones was that was
+cut: JSON, zlib, base64), ``sum`` (SHA-256 of ``answers`` and ``searches``). A failure is replayed
+before it is shown.
 """
 
 from __future__ import annotations
 
+import base64
+import binascii
 import hashlib
 import json
 import os
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from fractions import Fraction
 from functools import cache
 from pathlib import Path
 from time import monotonic
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from verify.engines.answer import Answer, Verdict
+from verify.engines.answer import Answer, Delivery, Verdict
+from verify.engines.checkpoint import Checkpoint
 from verify.engines.trace import Chosen, Press, Script
 from verify.errors import UsageError
 from verify.files import check_writable, write_whole
+from verify.units import whole
 
 # Seconds between two savings; what is decided in between is saved at the end at the latest.
 SELDOM = 2.0
-_MOST_BYTES = 64 << 20
+_MOST_BYTES = 256 << 20
+_MOST_SEARCHES = 4
+# Of a search, unpacked; a larger one is not kept.
+_MOST_SEARCH = 1 << 30
 
 
 class _Strict(BaseModel):
@@ -45,6 +56,12 @@ class _ScriptFile(_Strict):
     parts: int
 
 
+class _DeliveryFile(_Strict):
+    input: int
+    ticks: Annotated[str, Field(pattern=r"^[0-9]{1,30}(/[1-9][0-9]{0,29})?$")]
+    script: _ScriptFile
+
+
 class _AnswerFile(_Strict):
     verdict: Literal["holds", "fails"]
     engine: str
@@ -52,6 +69,8 @@ class _AnswerFile(_Strict):
     complete: bool
     rough: bool
     script: _ScriptFile | None
+    best: list[_DeliveryFile] = []
+    worst: list[_DeliveryFile] = []
 
 
 class _File(_Strict):
@@ -59,6 +78,7 @@ class _File(_Strict):
     program: str
     link: str
     answers: dict[str, _AnswerFile]
+    searches: dict[str, str] = {}
     sum: str
 
 
@@ -70,6 +90,7 @@ class Kept:
         self.path = path
         self.program, self.link = _program(), _digest(link_text)
         self.answers: dict[str, _AnswerFile] = {}
+        self.searches: dict[str, str] = {}
         if os.path.lexists(path):
             self._read()
         check_writable(path, overwrite=True)
@@ -89,6 +110,8 @@ class Kept:
             None if found.script is None else _script(found.script),
             found.covered,
             found.complete,
+            _deliveries(found.best),
+            _deliveries(found.worst),
             rough=found.rough,
         )
 
@@ -104,10 +127,43 @@ class Kept:
             complete=answer.complete,
             rough=answer.rough,
             script=_script_file(answer.script) if fails and answer.script else None,
+            best=_delivery_files(answer.best),
+            worst=_delivery_files(answer.worst),
         )
         self._changed = True
         if monotonic() - self._saved > SELDOM:
             self.save()
+
+    def keep_search(self, key: str, far: Any) -> None:
+        """Keep how far a search is, at once. Of several the longest are kept."""
+        text = json.dumps(far, separators=(",", ":")).encode()
+        if len(text) > _MOST_SEARCH:
+            return
+        packed = base64.b64encode(zlib.compress(text, 1)).decode()
+        if len(packed) > _MOST_BYTES // (2 * _MOST_SEARCHES):
+            return
+        self.searches[key], self._changed = packed, True
+        if len(self.searches) > _MOST_SEARCHES:
+            del self.searches[min(self.searches, key=lambda one: len(self.searches[one]))]
+        self.save()
+
+    def far(self, key: str) -> Any:
+        """How far the search of this key was; None if none is kept. Raises UsageError."""
+        if key not in self.searches:
+            return None
+        try:
+            unpack = zlib.decompressobj()
+            text = unpack.decompress(base64.b64decode(self.searches[key]), _MOST_SEARCH)
+            if unpack.unconsumed_tail or not unpack.eof:
+                raise ValueError("too long, or not all there")
+            return json.loads(text)
+        except (ValueError, binascii.Error, zlib.error, RecursionError):
+            raise self._refused("a damaged file") from None
+
+    def forget_search(self, key: str) -> None:
+        """It came to its end."""
+        if self.searches.pop(key, None) is not None:
+            self._changed = True
 
     def save(self) -> None:
         """Whole, or not at all."""
@@ -119,7 +175,8 @@ class Kept:
             "program": self.program,
             "link": self.link,
             "answers": answers,
-            "sum": _sum(answers),
+            "searches": self.searches,
+            "sum": _sum(answers, self.searches),
         }
         write_whole(self.path, json.dumps(document) + "\n", overwrite=True)
         self._changed, self._saved = False, monotonic()
@@ -127,20 +184,20 @@ class Kept:
     def _read(self) -> None:
         try:
             if os.stat(self.path).st_size > _MOST_BYTES:
-                raise self._refused("a file of more than 64 MB")
+                raise self._refused(f"a file of more than {_MOST_BYTES >> 20} MB")
             found = _File.model_validate_json(Path(self.path).read_bytes())
         except OSError as error:
             raise self._refused((error.strerror or "not readable").lower()) from None
         except (ValidationError, RecursionError):
             raise self._refused("what no search kept") from None
         answers = {key: answer.model_dump() for key, answer in found.answers.items()}
-        if found.sum != _sum(json.loads(json.dumps(answers))):
+        if found.sum != _sum(json.loads(json.dumps(answers)), found.searches):
             raise self._refused("a damaged file")
         if found.program != self.program:
             raise self._refused("the answers of another version of fewwire")
         if found.link != self.link:
             raise self._refused("the answers about another link file")
-        self.answers = dict(found.answers)
+        self.answers, self.searches = dict(found.answers), dict(found.searches)
 
     def _refused(self, found: str) -> UsageError:
         return UsageError(
@@ -185,12 +242,31 @@ def note(key: str | None, answer: Answer) -> None:
         _Current.kept.note(key, answer)
 
 
+def has_search(key: str | None) -> bool:
+    """A search of this key was cut, and how far it was is kept."""
+    return _Current.kept is not None and key in _Current.kept.searches
+
+
+def checkpoint(key: str | None) -> Checkpoint | None:
+    """Where the search of this key is kept; None where none is."""
+    there = _Current.kept
+    if key is None or there is None:
+        return None
+    return Checkpoint(there.far(key), lambda far: there.keep_search(key, far))
+
+
+def forget_search(key: str | None) -> None:
+    """The search that was kept came to its end."""
+    if _Current.kept is not None and key is not None:
+        _Current.kept.forget_search(key)
+
+
 def _digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _sum(answers: dict[str, Any]) -> str:
-    return _digest(json.dumps(answers, sort_keys=True))
+def _sum(answers: dict[str, Any], searches: dict[str, str]) -> str:
+    return _digest(json.dumps([answers, searches], sort_keys=True))
 
 
 @cache
@@ -216,6 +292,17 @@ def _script_file(script: Script) -> _ScriptFile:
         constants=list(script.constants),
         parts=script.resolution,
     )
+
+
+def _delivery_files(found: dict[int, Delivery]) -> list[_DeliveryFile]:
+    return [
+        _DeliveryFile(input=i, ticks=str(d.ticks), script=_script_file(d.script))
+        for i, d in found.items()
+    ]
+
+
+def _deliveries(found: list[_DeliveryFile]) -> dict[int, Delivery]:
+    return {d.input: Delivery(whole(Fraction(d.ticks)), _script(d.script)) for d in found}
 
 
 def _script(found: _ScriptFile) -> Script:
