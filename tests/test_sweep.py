@@ -461,6 +461,34 @@ def untimed(found: dict[int, Found]) -> list[Found]:
 
 
 @pytest.mark.slow
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="children are told by Linux")
+def test_workers_end_with_a_process_that_is_killed(place: Path) -> None:
+    grid = "operator.spacing = { from = 1, to = 5000, step = 1 }"
+    Path("sweep.toml").write_text(f'link = "link.toml"\nask = "recover"\n[grid]\n{grid}\n')
+    process = subprocess.Popen(command("sweep.toml", "-o", "t.csv", "--jobs", "2"))
+    journal, until = Path("t.csv.journal"), time.monotonic() + 60
+    while not (journal.exists() and journal.read_bytes().count(b"\n") > 2):
+        assert time.monotonic() < until
+        time.sleep(0.05)
+    # Any thread of it may have started some.
+    tasks = Path(f"/proc/{process.pid}/task").glob("*/children")
+    children = {pid for task in tasks for pid in task.read_text().split()}
+    process.kill()
+    process.wait()
+    assert len(children) >= 2
+    while any(_runs(pid) for pid in children):
+        assert time.monotonic() < until
+        time.sleep(0.1)
+
+
+def _runs(pid: str) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+@pytest.mark.slow
 def test_a_terminal_shows_the_time_left_and_an_interrupt_ends_at_once(place: Path) -> None:
     grid = "operator.spacing = { from = 1, to = 5000, step = 1 }"
     Path("sweep.toml").write_text(f'link = "link.toml"\nask = "recover"\n[grid]\n{grid}\n')

@@ -250,7 +250,7 @@ def report(points: Sequence[Measured], limit: float) -> str:
 
 
 @click.command(help=__doc__)
-@click.option("--limit", default=20.0, help="CPU seconds of a point.", show_default=True)
+@click.option("--limit", default=60.0, help="CPU seconds of a point.", show_default=True)
 @click.option(
     "--axis",
     "only",

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
+from time import sleep
 from typing import TypeVar
 
 A = TypeVar("A")
 B = TypeVar("B")
+
+_LOOK = 0.5  # seconds between two looks at who the parent is
 
 
 def each(work: Callable[[A], B], tasks: Sequence[A], jobs: int) -> Iterator[tuple[int, B]]:
@@ -26,12 +31,27 @@ def each(work: Callable[[A], B], tasks: Sequence[A], jobs: int) -> Iterator[tupl
 
     pool = Parallel(jobs, return_as="generator_unordered", batch_size=1)
     with _uninterrupted():
-        answers = pool(delayed(_one)(work, k, task) for k, task in enumerate(tasks))
+        me = os.getpid()
+        answers = pool(delayed(_one)(work, k, task, me) for k, task in enumerate(tasks))
     yield from answers
 
 
-def _one(work: Callable[[A], B], number: int, task: A) -> tuple[int, B]:
+def _one(work: Callable[[A], B], number: int, task: A, asker: int) -> tuple[int, B]:
+    if os.getppid() == asker:
+        _end_with(asker)
     return number, work(task)
+
+
+@cache
+def _end_with(parent: int) -> None:
+    """End this process when its parent has: one that was killed cannot tell it to."""
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            sleep(_LOOK)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 @contextmanager

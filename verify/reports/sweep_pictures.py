@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from itertools import product
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from verify.errors import UsageError
@@ -33,6 +34,7 @@ MOST_FIELDS = 2_500  # in a panel
 _MOST_WRITTEN = 150  # fields with a text in each
 _LONGEST = 30  # characters of a value
 _SMALL = 8  # points
+_LETTERS = 13  # of a panel's title, to an inch
 
 _WORDS = {"holds": "holds", "fails": "fails", "undecided": "undecided", None: "not asked"}
 _GROUNDS = {
@@ -158,11 +160,9 @@ class _Drawing:
                 fields = self._fields(panel, places) or fields
             if places:
                 names = zip(plan.panels, places, strict=True)
-                panel.set_title(
-                    ", ".join(self.scales[k].said(place) for k, place in names),
-                    loc="left",
-                    fontsize=_SMALL + 1,
-                )
+                said = ", ".join(self.scales[k].said(place) for k, place in names)
+                broken = fill(said, int(_LETTERS * size[0] / wide), break_long_words=False)
+                panel.set_title(broken, loc="left", fontsize=_SMALL + 1)
         for panel in panels.flat[len(rest) :]:
             panel.set_axis_off()
         if fields is not None:
