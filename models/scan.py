@@ -346,12 +346,12 @@ class Scan(Scheme):
         Only from a stop, and from the slot after power-up, it pays to go all the way: a length
         that occurs costs a rule.
         """
-        found, to = [0] * self.slots, min(stops) + self.slots
+        found, to, at = [0] * self.slots, min(stops) + self.slots, frozenset(stops)
         for slot in reversed(self._all):
             distance = to - slot
-            whole_way = slot in stops or slot == 1
+            whole_way = slot in at or slot == 1
             found[slot] = distance if whole_way else 1 << (distance.bit_length() - 1)
-            to = slot if slot in stops else to
+            to = slot if slot in at else to
         return tuple(found)
 
     def _longest(self, stops: tuple[int, ...]) -> int:

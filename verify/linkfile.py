@@ -558,6 +558,8 @@ class _Reading:
     def _drifts(self, link: Link) -> None:
         """What can be said of the transmitter's clock only when the link is known."""
         keys = [k for k in ("rate", "wander") if self.clock and k in self.clock.model_fields_set]
+        if not keys:
+            return
         if (reason := link.clockless) is not None:
             self._note([Finding(("clock", key), f"no key: {reason}") for key in keys])
             return
