@@ -12,7 +12,7 @@ from verify.engines.answer import Budget, Progress
 from verify.engines.linear import Exact, term
 from verify.engines.optimum import optimum
 from verify.engines.solver import MOST_EVENTS, Moment, OutOfReachError, Search
-from verify.engines.symbolic import Cond, Num, Outcome, both, either, equal, negate
+from verify.engines.symbolic import Cond, Num, Outcome, both, either, equal, less, negate
 from verify.language.machine import System
 from verify.parts.signals import strike
 from verify.units import Ticks, whole
@@ -87,9 +87,8 @@ class _Lone(Search):
         first = [*moment.given, self.unstruck, struck]
         if struck is False or not self._possible(first):
             return
-        low, high = (self._extreme_of(first, moment.now, least) for least in (True, False))
-        self.earliest = low if self.earliest is None else min(low, self.earliest)
-        self.latest = high if self.latest is None else max(high, self.latest)
+        self.earliest = self._beyond(first, moment.now, self.earliest, True)
+        self.latest = self._beyond(first, moment.now, self.latest, False)
         self.unstruck = both(self.unstruck, negate(struck))
 
     def _rests(self, moment: Moment, running: list[Cond]) -> None:
@@ -99,8 +98,7 @@ class _Lone(Search):
             rest = both(rest, negate(there))
         if rest is False or not self._possible([*moment.given, rest]):
             return
-        last = self._extreme_of([*moment.given, rest], moment.now, False)
-        self.settled = max(self.settled, last)
+        self.settled = self._beyond([*moment.given, rest], moment.now, self.settled, False)
         if self._possible([*moment.given, rest, self.unstruck]):
             self.may_miss = True
         if self.may_miss or self.may_stray:
@@ -108,6 +106,16 @@ class _Lone(Search):
         # All at once, where a run ends: one question to the solver in place of many.
         stray = either(self.strayed, self._differs(moment.state, self.start))
         self.may_stray = stray is not False and self._possible([*moment.given, rest, stray])
+
+    def _beyond(self, given: list[Cond], value: Num, known: Exact | None, least: bool) -> Exact:
+        """The extreme of what is known and of this value; whether it lies beyond what is known is
+        the smaller question."""
+        if known is not None:
+            further = less(value, known) if least else less(known, value)
+            if further is False or not self._possible([*given, further]):
+                return known
+        found = self._extreme_of(given, value, least)
+        return found if known is None else (min if least else max)(found, known)
 
     def _extreme_of(self, given: list[Cond], value: Num, least: bool) -> Exact:
         if isinstance(value, (int, Fraction)):
