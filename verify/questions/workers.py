@@ -7,7 +7,6 @@ import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from functools import cache
 from time import sleep
 from typing import TypeVar
 
@@ -29,20 +28,17 @@ def each(work: Callable[[A], B], tasks: Sequence[A], jobs: int) -> Iterator[tupl
     # Imported late: it brings numpy along.
     from joblib import Parallel, delayed
 
-    pool = Parallel(jobs, return_as="generator_unordered", batch_size=1)
+    born = {"initializer": _end_with, "initargs": (os.getpid(),)}  # of processes of our own
+    pool = Parallel(jobs, return_as="generator_unordered", batch_size=1, **born)
     with _uninterrupted():
-        me = os.getpid()
-        answers = pool(delayed(_one)(work, k, task, me) for k, task in enumerate(tasks))
+        answers = pool(delayed(_one)(work, k, task) for k, task in enumerate(tasks))
     yield from answers
 
 
-def _one(work: Callable[[A], B], number: int, task: A, asker: int) -> tuple[int, B]:
-    if os.getppid() == asker:
-        _end_with(asker)
+def _one(work: Callable[[A], B], number: int, task: A) -> tuple[int, B]:
     return number, work(task)
 
 
-@cache
 def _end_with(parent: int) -> None:
     """End this process when its parent has: one that was killed cannot tell it to."""
 
