@@ -173,8 +173,7 @@ class _Sequences(RuleBasedStateMachine):
             st.one_of(st.integers(0, longest), st.sampled_from([0, *self.log.distances]))
         )
         others = st.lists(st.integers(0, self.compiled.inputs - 1), max_size=2)
-        together = link.operator.spacing == 0 or link.operator.together
-        also = data.draw(others) if together else []
+        also = data.draw(others) if link.operator.closest == 0 else []
         self._first_open(index)
         ahead = max(1 if self.now < 0 else 0, self.last + distance - self.now)
         self._press(index, also, ahead)

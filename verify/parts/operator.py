@@ -28,12 +28,16 @@ class Operator:
     pairs: tuple[tuple[int, ...], ...] | None = None
     together: bool = False
 
+    @property
+    def closest(self) -> int:
+        """Ticks, at least, between changes of two inputs, as ``spacing`` has it."""
+        return 0 if self.together else self.spacing
+
     def apart(self, kind: str, i: int, j: int) -> int:
         """Ticks, at least, from a change of input ``i`` to any later change of ``j``."""
         again = max(self.repeat, self.hold[0] + 1) if kind == "press" else self.repeat
         pair = self.pairs[i][j] if self.pairs is not None else 0
-        spacing = 0 if self.together else self.spacing
-        return max(spacing, again if i == j else 0, pair)
+        return max(self.closest, again if i == j else 0, pair)
 
 
 class _Draft:

@@ -337,7 +337,7 @@ def _shown_together(
     if isinstance(broken, str):
         return _Found([], [broken], None)
     inputs, shown = broken
-    spacing = 0 if link.operator.together else link.operator.spacing
+    spacing = link.operator.closest
     script = Script(
         tuple(Press(n * spacing, i) for n, i in enumerate(inputs)),
         link.delay[0],

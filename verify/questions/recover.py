@@ -114,8 +114,8 @@ class _Search:
         subject, budget = self._subject(spared), self.budget
         if seconds is not None:
             left = budget.left()
-            budget = replace(budget, seconds=seconds if left is None else min(seconds, left))
-            budget = replace(budget, started=None)
+            seconds = seconds if left is None else min(seconds, left)
+            budget = replace(budget, seconds=seconds, started=None)
         judged = judge(subject, self.engine, self.progress, budget=budget, brief=True)
         if judged.verdict is Verdict.HOLDS:
             self.good = spared, judged

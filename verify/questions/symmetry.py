@@ -48,7 +48,7 @@ def _one_at_a_time(link: Link) -> bool:
     operator = link.operator
     return (
         link.kind == "press"
-        and ((operator.spacing > 0 and not operator.together) or operator.overlap == 1)
+        and (operator.closest > 0 or operator.overlap == 1)
         and operator.pairs is None
         and not link.may_miss
         and not link.clock.rated

@@ -34,11 +34,7 @@ def by_waiting(link: Link, windows: Windows, ask: Callable[[System], Answer]) ->
     queue, without = link.scheme.queue, link.scheme.unqueued()
     if queue is None or without is None or not _plain(link):
         return None
-    most = most_at_once(
-        queue.sends,
-        _apart(link.operator, link.inputs),
-        0 if link.operator.together else link.operator.spacing,
-    )
+    most = most_at_once(queue.sends, _apart(link.operator, link.inputs), link.operator.closest)
     if most is None or most > queue.places + 1:
         return None
     pairs = tuple((send,) * link.inputs for send in queue.sends)
