@@ -13,6 +13,7 @@ from verify.commands.shared import (
     budget_of,
     guarded,
     json_option,
+    kept_tables,
     print_json,
     time_option,
     watched,
@@ -88,6 +89,12 @@ _MOST_INPUTS = 2000
 @click.option("--offset", help="Scans: the receiver's clock starts up to this much away.")
 @click.option("-o", "--output", type=click.Path(), help="Write the link file there, not to stdout.")
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+@click.option(
+    "--resume",
+    type=click.Path(),
+    metavar="KEPT",
+    help="Keep in this file how far the search is, and go on from what is there.",
+)
 @time_option("Search no longer and say what is open then; the check may add 10 s.")
 @json_option
 @guarded
@@ -97,6 +104,7 @@ def design(
     tick: str,
     output: str | None,
     force: bool,
+    resume: str | None,
     seconds: float,
     as_json: bool,
     **options: Any,
@@ -114,8 +122,9 @@ def design(
     asked = _Asked(scheme, _whole("inputs", inputs), tick, options)
     from verify.design.proof import Effort
 
-    with watched() as progress:
-        found = asked.design(Effort(budget_of(seconds), progress))
+    about = {"design": scheme, "inputs": asked.inputs, "tick": tick, **options}
+    with watched() as progress, kept_tables(resume, about, output) as trail:
+        found = asked.design(Effort(budget_of(seconds), progress, trail))
     text = found.text
     if text is not None and output is not None:
         from verify.files import write_whole

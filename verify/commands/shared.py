@@ -16,6 +16,7 @@ import click
 from verify.errors import FewwireError
 
 if TYPE_CHECKING:
+    from verify.design.trail import Trail
     from verify.engines.answer import Budget, Progress
     from verify.questions.judging import Subject
 
@@ -207,6 +208,31 @@ def _keep(context: click.Context, path: str, file: str) -> None:
     if kept.resumed or kept.searches:
         under_way = ", and searches under way" if kept.searches else ""
         click.echo(f"resumed {path}: {kept.resumed} answers about parts{under_way}", err=True)
+
+
+@contextmanager
+def kept_tables(path: str | None, about: dict[str, Any], output: str | None) -> Iterator[Trail]:
+    """``--resume`` of a design, which ``about`` describes: where its searches are kept, and what
+    engines decide on the way."""
+    from verify.design.trail import Trail
+
+    if path is None:
+        yield Trail()
+        return
+    from verify.files import check_apart
+    from verify.questions.kept import keeping
+
+    if output is not None:
+        check_apart(output, path)
+    with keeping(path, json.dumps(about, sort_keys=True), "design") as kept:
+        trail = Trail(kept.tables, kept.keep_tables)
+        if kept.resumed or kept.tables:
+            under_way = f", {trail.told}" if kept.tables else ""
+            click.echo(f"resumed {path}: {kept.resumed} answers of engines{under_way}", err=True)
+        try:
+            yield trail
+        finally:
+            trail.save()
 
 
 def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:

@@ -89,10 +89,9 @@ def best_chords(demand: GapDemand, effort: Effort) -> tuple[GapTable | None, Pro
     found: tuple[int, ...] | None = None
     try:
         while longest <= limit:
-            effort.begin(f"tables whose longest gap is {longest}")
             fill = _Fill(rules, longest, effort)
             try:
-                found = fill.best()
+                found = effort.search(f"tables whose longest gap is {longest}", fill.best)
             except OutOfTimeError:
                 found = fill.found
                 settled = False
@@ -154,6 +153,7 @@ class _Fill:
         demand = self.rules.demand
         if demand.inputs == 1:
             return (self.longest,)
+        self.found = self.effort.trail.best
         last = self.longest - self.rules.apart
         places = range(demand.shortest, last + 1, demand.grid)
         near = self.rules.near(self.longest)
@@ -167,13 +167,18 @@ class _Fill:
     ) -> None:
         need = self.rules.demand.inputs - len(gaps)
         if need == 0:
-            self.found = tuple(sorted(gaps))
+            self.found = self.effort.trail.best = tuple(sorted(gaps))
             return
-        for at, gap in enumerate(places):
+        depth, trail = len(gaps) - 1, self.effort.trail
+        first = trail.first(depth)
+        for at, gap in enumerate(places[first:], first):
             rest = places[at:]
-            least = self._least_sum(rest, need)
-            if least is None or (self.found and sum(gaps) + least >= sum(self.found)):
-                return
+            # On the way to where it was cut a search was not yet stopped by what it found later.
+            if not trail.retraced:
+                least = self._least_sum(rest, need)
+                if least is None or (self.found and sum(gaps) + least >= sum(self.found)):
+                    return
+            trail.at(depth, at)
             self.effort.choice()
             now, wide = (*gaps, gap), near | self.rules.near(gap)
             apart = differences

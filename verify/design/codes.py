@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from verify.design import bounds, constructions
 from verify.design.proof import Effort, OutOfTimeError, Proof
@@ -134,9 +135,11 @@ def _searched(
     try:
         made = _fitted(inputs, demand, made, bound, effort)
         while bound < made.lines and bound <= _WIDEST_SEARCH:
-            effort.begin(f"tables of {inputs} codes on {bound} lines")
             weights, why = _weights(inputs, demand, bound)
-            words = search(bound, inputs, demand, effort, weights)
+            words = effort.search(
+                f"tables of {inputs} codes on {bound} lines",
+                partial(search, bound, inputs, demand, effort, weights),
+            )
             if words is not None:
                 return CodeTable(words, bound), bound, reasons
             tried = effort.progress.states
@@ -153,8 +156,9 @@ def _fitted(inputs: int, demand: Demand, made: CodeTable, bound: int, effort: Ef
     if inputs > _MOST_FITTED:
         return made
     for lines in range(bound, min(made.lines, _WIDEST_SEARCH + 1)):
-        effort.begin(f"codes that fit on {lines} lines")
-        words = first_fit(lines, inputs, demand, effort)
+        words = effort.search(
+            f"codes that fit on {lines} lines", partial(first_fit, lines, inputs, demand, effort)
+        )
         if words is not None:
             return CodeTable(tuple(in_order(words)), lines)
     return made

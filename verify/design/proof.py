@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from verify.design.trail import Found, Trail
 from verify.engines.answer import Budget, Progress
 
-_LOOK = 1024  # choices between two looks at the clock
+_LOOK = 64  # choices between two looks at the clock
 _CHECK_SECONDS = 10.0
 
 
@@ -44,10 +46,12 @@ class OutOfTimeError(Exception):
 
 @dataclass
 class Effort:
-    """Counts choices, shows them, and raises OutOfTimeError when the time is spent."""
+    """Counts choices, shows them, and raises OutOfTimeError when the time is spent. ``trail``:
+    where searches go on from, and are kept."""
 
     budget: Budget = field(default_factory=Budget)
     progress: Progress = field(default_factory=Progress)
+    trail: Trail = field(default_factory=Trail)
 
     def for_check(self) -> Budget:
         """What is left, or a little more: what was found is checked even after a long search."""
@@ -59,13 +63,34 @@ class Effort:
         """Say what is searched now."""
         self.progress.doing, self.progress.states, self.progress.choices = doing, 0, True
 
+    def search(self, doing: str, run: Callable[[], Found], *, before: int = 0) -> Found:
+        """What a depth-first search finds. It goes on where it was cut, and is not made again
+        once it came to its end. ``before``: choices that it makes before its first depth."""
+        self.begin(doing)
+        known = self.trail.ended(doing)
+        if known is not None:
+            self.progress.states = known[0]
+            return known[1]
+        self.progress.states = self.trail.begin(doing, before)
+        try:
+            found = run()
+        except BaseException:
+            self.trail.save()
+            raise
+        self.trail.end(self.progress.states, found)
+        return found
+
     def choice(self) -> None:
         """One more choice was made."""
+        if self.trail.retraced:
+            self.trail.retraced -= 1
+            return
         self.progress.states += 1
         if self.progress.states % _LOOK == 0:
             self.look()
 
     def look(self) -> None:
         """At the clock."""
+        self.trail.look(self.progress.states)
         if self.budget.spent(0):
             raise OutOfTimeError

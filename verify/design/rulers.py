@@ -9,6 +9,7 @@ C-28:387; OEIS A003022).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 
 from verify.design.chords import Rules
 from verify.design.gaps import GapDemand, GapTable
@@ -62,8 +63,11 @@ def best_ruler(demand: GapDemand, effort: Effort) -> tuple[GapTable | None, Proo
             f"{search.choices} choices; a ruler read backwards is one too, so half were enough"
         )
         try:
-            effort.begin(f"rulers of {marks} marks and length {found[-1] * grid}, by their sum")
-            found = search.least_sum(marks, found)
+            found = effort.search(
+                f"rulers of {marks} marks and length {found[-1] * grid}, by their sum",
+                partial(search.least_sum, marks, found),
+                before=1,
+            )
         except OutOfTimeError:
             settled = False
             reasons.append("stopped while searching for a ruler as short with less sum")
@@ -100,8 +104,11 @@ class _Rulers:
             while True:
                 if limit is not None and size == marks and length > limit:
                     return None
-                self.effort.begin(f"rulers of {size} marks and length {length}")
-                rulers = self._of(size, length, half=True)
+                rulers = self.effort.search(
+                    f"rulers of {size} marks and length {length}",
+                    partial(self._of, size, length, half=True),
+                    before=1,
+                )
                 if rulers is not None:
                     found = rulers
                     break
@@ -113,9 +120,9 @@ class _Rulers:
 
     def least_sum(self, marks: int, found: tuple[int, ...]) -> tuple[int, ...]:
         """As short as ``found``, with the least sum of marks."""
-        self._best: tuple[int, ...] = found
+        self.effort.trail.best = self.effort.trail.best or found
         self._extend(marks, found[-1], (0,), 0, 0, 0, half=False, by_sum=True)
-        return self._best
+        return self.effort.trail.best
 
     def greedy(self, marks: int) -> tuple[int, ...]:
         """Every mark as early as it can be; not the best."""
@@ -155,7 +162,8 @@ class _Rulers:
         """
         if len(put) == marks:
             if by_sum and put[-1] == length:
-                self._best = min(self._best, put, key=sum)
+                trail = self.effort.trail
+                trail.best = min(trail.best or put, put, key=sum)
                 return None
             return put
         self.effort.choice()
@@ -170,10 +178,13 @@ class _Rulers:
         free = ~near & ((2 << most) - 1) & ~((1 << self.scale.least) - 1)
         if by_sum and rest == 1:
             free &= 1 << most
+        depth, trail = len(put) - 1, self.effort.trail
+        free &= -1 << trail.first(depth)
         while free:
             bit = free & -free
             free ^= bit
             step = bit.bit_length() - 1
+            trail.at(depth, step)
             now = back << step | bit
             known = differences | now
             wide = known

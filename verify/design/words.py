@@ -127,11 +127,16 @@ def is_good(words: Iterable[int], demand: Demand) -> bool:
 
 def first_fit(lines: int, inputs: int, demand: Demand, effort: Effort) -> tuple[int, ...] | None:
     """Takes every word that fits, the light ones first; None if they are not enough."""
-    table = Table(demand)
-    for word in in_order(range(1, 1 << lines)):
+    table, trail = Table(demand), effort.trail
+    for word in trail.best or ():
+        table = table.plus(word)
+    first = trail.first(0)
+    for at, word in enumerate(in_order(range(1, 1 << lines))[first:], first):
+        trail.at(0, at)
         effort.choice()
         if table.takes(word):
             table = table.plus(word)
+            trail.best = table.words
             if len(table.words) == inputs:
                 return table.words
     return None
@@ -160,11 +165,14 @@ def _extend(
     """``alike``: sets of neighbouring lines that no word so far tells apart."""
     if len(table.words) == inputs:
         return table.words
-    for at, word in enumerate(candidates):
+    depth, trail = len(table.words), effort.trail
+    first = trail.first(depth)
+    for at, word in enumerate(candidates[first:], first):
         if len(table.words) + len(candidates) - at < inputs:
             return None
         if not _low(word, alike):
             continue
+        trail.at(depth, at)
         effort.choice()
         larger = table.plus(word)
         left = [w for w in candidates[at + 1 :] if larger.takes(w)]

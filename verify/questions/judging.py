@@ -130,7 +130,10 @@ class Subject:
                     raise OutOfTimeError
                 if len(_KNOWN) >= MOST_KNOWN:
                     _KNOWN.clear()
-                _KNOWN[key] = lone_presses(key, self.budget)
+                # Quickly known, but for presses on clocks of unknown rate: those ask the solver.
+                place = kept.key_of("lone", key) if key.clock.rated else None
+                _KNOWN[key] = kept.known_lone(place) or lone_presses(key, self.budget)
+                kept.note_lone(place, _KNOWN[key])
             self.lones[key] = _KNOWN[key]
         return self.lones[key]
 

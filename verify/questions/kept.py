@@ -7,8 +7,9 @@ question about a link is made of such answers, so those of any question about th
 The file is JSON: ``fewwire_kept`` (1), ``program`` (SHA-256 of fewwire's own sources), ``link``
 (SHA-256 of the link file), ``answers`` (key -> verdict, engine, covered, complete, and of a
 failure its script; the latencies met), ``searches`` (key -> how far a search of zones was that was
-cut: JSON, zlib, base64), ``sum`` (SHA-256 of ``answers`` and ``searches``). A failure is replayed
-before it is shown.
+cut: JSON, zlib, base64), ``tables`` (how far the searches of a design are), ``lones``
+(what lone presses do, on clocks of unknown rate), ``sum`` (SHA-256 of
+all). A failure is replayed before it is shown.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from verify.engines.answer import Answer, Delivery, Verdict
 from verify.engines.checkpoint import Checkpoint
+from verify.engines.lone import Lone
 from verify.engines.trace import Chosen, Press, Script
 from verify.errors import UsageError
 from verify.files import check_writable, write_whole
@@ -56,9 +58,12 @@ class _ScriptFile(_Strict):
     parts: int
 
 
+_Ticks = Annotated[str, Field(pattern=r"^[0-9]{1,30}(/[1-9][0-9]{0,29})?$")]
+
+
 class _DeliveryFile(_Strict):
     input: int
-    ticks: Annotated[str, Field(pattern=r"^[0-9]{1,30}(/[1-9][0-9]{0,29})?$")]
+    ticks: _Ticks
     script: _ScriptFile
 
 
@@ -73,12 +78,22 @@ class _AnswerFile(_Strict):
     worst: list[_DeliveryFile] = []
 
 
+class _LoneFile(_Strict):
+    earliest: list[_Ticks | None]
+    latest: list[_Ticks | None]
+    settled: list[int]
+    rests: bool
+    apart: int | None
+
+
 class _File(_Strict):
     fewwire_kept: Literal[1]
     program: str
     link: str
     answers: dict[str, _AnswerFile]
     searches: dict[str, str] = {}
+    tables: Any = None
+    lones: dict[str, _LoneFile] = {}
     sum: str
 
 
@@ -86,11 +101,13 @@ class Kept:
     """The answers in a file, and those found since. Raises UsageError for a file that is no such
     file, or one of another link or version of fewwire."""
 
-    def __init__(self, path: str, link_text: str) -> None:
-        self.path = path
+    def __init__(self, path: str, link_text: str, about: str = "link file") -> None:
+        self.path, self.about = path, about
         self.program, self.link = _program(), _digest(link_text)
         self.answers: dict[str, _AnswerFile] = {}
         self.searches: dict[str, str] = {}
+        self.tables: Any = None
+        self.lones: dict[str, _LoneFile] = {}
         if os.path.lexists(path):
             self._read()
         check_writable(path, overwrite=True)
@@ -160,6 +177,41 @@ class Kept:
         except (ValueError, binascii.Error, zlib.error, RecursionError):
             raise self._refused("a damaged file") from None
 
+    def lone(self, key: str) -> Lone | None:
+        """What is known of lone presses."""
+        found = self.lones.get(key)
+        if found is None:
+            return None
+        earliest, latest = (
+            tuple(None if ticks is None else whole(Fraction(ticks)) for ticks in each)
+            for each in (found.earliest, found.latest)
+        )
+        return Lone(earliest, latest, tuple(found.settled), found.rests, found.apart)
+
+    def note_lone(self, key: str, lone: Lone) -> None:
+        """Keep what lone presses do."""
+        if key in self.lones:
+            return
+        earliest, latest = (
+            [None if ticks is None else str(ticks) for ticks in each]
+            for each in (lone.earliest, lone.latest)
+        )
+        self.lones[key] = _LoneFile(
+            earliest=earliest,
+            latest=latest,
+            settled=list(lone.settled),
+            rests=lone.rests,
+            apart=lone.apart,
+        )
+        self._changed = True
+        if monotonic() - self._saved > SELDOM:
+            self.save()
+
+    def keep_tables(self, far: Any) -> None:
+        """Keep how far the searches of a design are, at once."""
+        self.tables, self._changed = json.loads(json.dumps(far)), True
+        self.save()
+
     def forget_search(self, key: str) -> None:
         """It came to its end."""
         if self.searches.pop(key, None) is not None:
@@ -170,13 +222,16 @@ class Kept:
         if not self._changed and os.path.lexists(self.path):
             return
         answers = {key: found.model_dump() for key, found in self.answers.items()}
+        lones = {key: lone.model_dump() for key, lone in self.lones.items()}
         document = {
             "fewwire_kept": 1,
             "program": self.program,
             "link": self.link,
             "answers": answers,
             "searches": self.searches,
-            "sum": _sum(answers, self.searches),
+            "tables": self.tables,
+            "lones": lones,
+            "sum": _sum(answers, self.searches, self.tables, lones),
         }
         write_whole(self.path, json.dumps(document) + "\n", overwrite=True)
         self._changed, self._saved = False, monotonic()
@@ -191,18 +246,21 @@ class Kept:
         except (ValidationError, RecursionError):
             raise self._refused("what no search kept") from None
         answers = {key: answer.model_dump() for key, answer in found.answers.items()}
-        if found.sum != _sum(json.loads(json.dumps(answers)), found.searches):
+        lones = {key: lone.model_dump() for key, lone in found.lones.items()}
+        parts = json.loads(json.dumps(answers)), found.searches, found.tables, lones
+        if found.sum != _sum(*parts):
             raise self._refused("a damaged file")
         if found.program != self.program:
             raise self._refused("the answers of another version of fewwire")
         if found.link != self.link:
-            raise self._refused("the answers about another link file")
+            raise self._refused(f"the answers about another {self.about}")
         self.answers, self.searches = dict(found.answers), dict(found.searches)
+        self.tables, self.lones = found.tables, dict(found.lones)
 
     def _refused(self, found: str) -> UsageError:
         return UsageError(
             f"{self.path}: found {found}; allowed: a new name, or a file that --resume wrote for "
-            "this link file"
+            f"this {self.about}"
         )
 
 
@@ -211,9 +269,10 @@ class _Current:
 
 
 @contextmanager
-def keeping(path: str, link_text: str) -> Iterator[Kept]:
-    """Answers go to a file, and come from it, until the end, however that comes."""
-    kept = Kept(path, link_text)
+def keeping(path: str, link_text: str, about: str = "link file") -> Iterator[Kept]:
+    """Answers go to a file, and come from it, until the end, however that comes. ``about``: what
+    ``link_text`` is."""
+    kept = Kept(path, link_text, about)
     _Current.kept = kept
     try:
         yield kept
@@ -242,6 +301,17 @@ def note(key: str | None, answer: Answer) -> None:
         _Current.kept.note(key, answer)
 
 
+def known_lone(key: str | None) -> Lone | None:
+    """What is kept of the lone presses of this key."""
+    return None if key is None or _Current.kept is None else _Current.kept.lone(key)
+
+
+def note_lone(key: str | None, lone: Lone) -> None:
+    """Keep what lone presses do, where it is the solver that has to say so and there is a place."""
+    if key is not None and _Current.kept is not None:
+        _Current.kept.note_lone(key, lone)
+
+
 def has_search(key: str | None) -> bool:
     """A search of this key was cut, and how far it was is kept."""
     return _Current.kept is not None and key in _Current.kept.searches
@@ -265,8 +335,8 @@ def _digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _sum(answers: dict[str, Any], searches: dict[str, str]) -> str:
-    return _digest(json.dumps([answers, searches], sort_keys=True))
+def _sum(*parts: Any) -> str:
+    return _digest(json.dumps(parts, sort_keys=True))
 
 
 @cache
