@@ -66,7 +66,7 @@ class Scan(Scheme):
     @property
     def inputs(self) -> int:
         """Those that are there."""
-        return len(self.places)
+        return self.slots if self.present is None else len(self.present)
 
     @property
     def clock_offset(self) -> tuple[int, int]:
@@ -141,12 +141,13 @@ class Scan(Scheme):
 
         The clocks decide which others can be: those whose slot a sample can meet.
         """
-        own = self.places[index]
+        places = range(self.slots) if self.present is None else self.present
+        own = places[index]
         parts = []
         for other in self._met(own, unrest, clock):
             place = (own + other) % self.slots
-            if place != own and place in self.places:
-                parts.append((self._with(own, place), (index, self.places.index(place))))
+            if place != own and place in places:
+                parts.append((self._with(own, place), (index, places.index(place))))
         return tuple(parts) or ((self._with(own), (index,)),)
 
     def amid_any(self, index: int) -> tuple[Scan, tuple[int, ...]]:

@@ -52,6 +52,7 @@ def check(
 
     Example: fewwire check carillon.toml
     """
+    from verify.engines.alarm import turn_off
     from verify.questions.judging import judge
 
     if certificate is not None:
@@ -65,6 +66,7 @@ def check(
         budget = budget_of(seconds)
         judged = judge(subject, engine, progress, budget=budget)
         if certificate is not None:
+            turn_off()  # what was found is not lost on the way to a certificate
             reason = _certify(file, certificate, force, subject, judged, budget, progress)
     if as_json:
         from verify.reports.as_json import check_json

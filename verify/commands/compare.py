@@ -28,6 +28,10 @@ if TYPE_CHECKING:
     from verify.parts.link import Link
 
 
+# Seconds in which workers that are late come to their end.
+_ENDING = 3.0
+
+
 @click.command()
 @click.argument("files", nargs=-1, type=click.Path(), metavar="[FILE]...")
 @click.option(
@@ -73,6 +77,7 @@ def compare(
 
     Example: fewwire compare carillon.toml puppet_theatre.toml
     """
+    budget = budget_of(seconds)
     links = _links(files, inputs, tick, kind, curves)
     from verify.files import check_writable
 
@@ -83,6 +88,7 @@ def compare(
 
         prepare(curves, overwrite=force)
 
+    from verify.engines import alarm
     from verify.questions.compare import compare as rows_of
     from verify.questions.compare import is_open, number_of_cells
     from verify.questions.growth import CURVES, curve_links
@@ -90,7 +96,7 @@ def compare(
 
     many = jobs or processors()
     grown = curve_links(tick or "", kind) if curves is not None else []
-    budget = budget_of(seconds)
+    alarm.later((budget.left() or 0.0) + _ENDING)
     everything = number_of_cells(links.links) + number_of_cells(grown, CURVES)
     with _watched(everything) as told:
         rows = rows_of(links.links, budget, jobs=many, told=told)

@@ -110,12 +110,14 @@ def fuzz(
     setting = _setting(end, branch - 1, command, name, patience, fresh)
     files = [path for path in (out, test_file) if path is not None]
     _check_files(file, out, files, force)
+    from verify.engines.alarm import turn_off
     from verify.fuzzing.bench import Bench
     from verify.questions.fuzz import Tried
     from verify.questions.fuzz import fuzz as searched
 
     with _told_to_end(), watched(Tried()) as progress:
         subject = subject_of(file)
+        turn_off()  # the target has alarms of its own
         target = setting.open(subject.link)
         try:
             bench = Bench(subject, setting.end, target, setting.branch)

@@ -85,6 +85,10 @@ def watched(progress: Progress | None = None) -> Iterator[Progress]:
             yield progress
     except KeyboardInterrupt:
         fail(f"interrupted; {progress}", INTERRUPTED)
+    finally:
+        from verify.engines import alarm
+
+        alarm.turn_off()
 
 
 def time_option(help_text: str) -> Callable[[F], F]:
@@ -257,7 +261,8 @@ def subject_of(file: str) -> Subject:
     seconds = None if context is None else context.params.get("seconds")
     if context is not None and context.meta.get(_KEPT):
         _keep(context, context.meta[_KEPT], file)
-    return Subject(load(file), budget=budget_of(seconds))
+    budget = budget_of(seconds)  # reading the file takes time, too
+    return Subject(load(file), budget=budget)
 
 
 def budget_of(seconds: float | None) -> Budget:
@@ -269,6 +274,11 @@ def budget_of(seconds: float | None) -> Budget:
         return Budget(seconds)
     if _BUDGET not in context.meta:
         context.meta[_BUDGET] = Budget(seconds)
+        if seconds is not None:
+            from verify.engines import alarm
+
+            alarm.set_off(seconds)
+            context.call_on_close(alarm.turn_off)
     budget: Budget = context.meta[_BUDGET]
     return budget
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import HOLDS, guarded, subject_of
+from verify.commands.shared import HOLDS, guarded, subject_of, time_option
 from verify.errors import UsageError
 
 if TYPE_CHECKING:
@@ -21,9 +21,10 @@ if TYPE_CHECKING:
     help="Also the modes of both ends as a graph: a name that ends in .svg or .graphml.",
 )
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+@time_option("Find out no longer than this what a press or move does alone.")
 @click.argument("file", type=click.Path())
 @guarded
-def show(file: str, graph: str | None, force: bool) -> int:
+def show(file: str, graph: str | None, force: bool, seconds: float) -> int:
     """What was understood of a link file, and its table with the delays.
 
     Then what is odd about its machines: modes never reached, rules never used, rules that
@@ -33,10 +34,12 @@ def show(file: str, graph: str | None, force: bool) -> int:
     """
     if graph is not None:
         _check(graph, file, force)
+    from verify.engines.alarm import turn_off
     from verify.reports.machine_warnings import show_machine_warnings
     from verify.reports.terminal import show_link
 
     subject = subject_of(file)
+    turn_off()
     if graph is not None:
         _write(graph, subject.link, force)
     show_link(subject)

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import click
 
-from verify.commands.shared import STATUS, guarded, input_names, json_option, print_json, watched
+from verify.commands.shared import (
+    STATUS,
+    budget_of,
+    guarded,
+    input_names,
+    json_option,
+    print_json,
+    time_option,
+    watched,
+)
 
 
 @click.command()
@@ -15,10 +24,11 @@ from verify.commands.shared import STATUS, guarded, input_names, json_option, pr
     shell_complete=input_names,
     help="Gaps: all ghosts of these two presses, and of no others.",
 )
+@time_option("Work no longer than this; what is then open is undecided.")
 @json_option
 @click.argument("file", type=click.Path())
 @guarded
-def table(file: str, as_json: bool, pair: tuple[str, str] | None) -> int:
+def table(file: str, as_json: bool, pair: tuple[str, str] | None, seconds: float) -> int:
     """Is the table of gaps, codes or code words unambiguous?
 
     Also of a file that `check` refuses because its entries do not go together: it says which,
@@ -31,6 +41,7 @@ def table(file: str, as_json: bool, pair: tuple[str, str] | None) -> int:
     from verify.questions.table import judge_table
 
     with watched():
+        budget_of(seconds)
         found = judge_table(file, pair)
     if as_json:
         from verify.reports.table_json import table_json

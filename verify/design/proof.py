@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from verify.design.trail import Found, Trail
+from verify.engines import alarm
 from verify.engines.answer import Budget, Progress
 
 _LOOK = 64  # choices between two looks at the clock
@@ -52,12 +53,18 @@ class Effort:
     budget: Budget = field(default_factory=Budget)
     progress: Progress = field(default_factory=Progress)
     trail: Trail = field(default_factory=Trail)
+    _check: Budget | None = None
 
     def for_check(self) -> Budget:
         """What is left, or a little more: what was found is checked even after a long search."""
         self.progress.choices = False
         left = self.budget.left()
-        return Budget(None if left is None else max(left, _CHECK_SECONDS))
+        if left is None:
+            return Budget()
+        if self._check is None:
+            self._check = Budget(max(left, _CHECK_SECONDS))
+            alarm.later(max(left, _CHECK_SECONDS))
+        return self._check
 
     def begin(self, doing: str) -> None:
         """Say what is searched now."""

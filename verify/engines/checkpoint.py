@@ -14,6 +14,7 @@ from time import monotonic
 from types import FrameType
 from typing import Any
 
+from verify.engines import alarm
 from verify.errors import FewwireError
 
 # Seconds between two savings at least, and times as long as saving takes.
@@ -49,7 +50,8 @@ class Checkpoint:
     def save(self, far: Any) -> None:
         """Keep how far the search is. Raises KeyboardInterrupt if that has been waiting."""
         begun = monotonic()
-        self._keep(far)
+        with alarm.unbroken():
+            self._keep(far)
         self._saved = monotonic()
         self._wait = max(SELDOM, _TIMES * (self._saved - begun))
         if self._interrupted:

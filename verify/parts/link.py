@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -148,8 +149,9 @@ class Link:
         """The same link with some bounds of its operator replaced."""
         return replace(self, operator=replace(self.operator, **changes))  # type: ignore[arg-type]
 
-    def parts(self) -> tuple[Part, ...]:
+    def parts(self, look: Callable[[], None] = lambda: None) -> tuple[Part, ...]:
         """Links that can be judged one by one. Levers are judged one output at a time.
+        ``look``: called on the way, for there may be many.
 
         Sound because an operator that leaves inputs alone is still a legal operator, and
         every legal operator stays legal when changes are left out.
@@ -159,11 +161,12 @@ class Link:
             if self.any_start:
                 unrest = NO_END  # the two ends may be anywhere
             clash = self.operator.overlap != 1 and not self.may_miss
-            return tuple(
-                self._part(scheme, carried, i)
-                for i in range(self.inputs)
-                for scheme, carried in self.scheme.alone(i, unrest, self.clock, clash)
-            )
+            found = []
+            for i in range(self.inputs):
+                look()
+                for scheme, carried in self.scheme.alone(i, unrest, self.clock, clash):
+                    found.append(self._part(scheme, carried, i))
+            return tuple(found)
         split = self.scheme.split()
         if len(split) == 1:
             return (Part(self, tuple(range(self.inputs)), True),)

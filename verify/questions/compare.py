@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from time import process_time
 
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines import alarm
+from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.errors import UsageError
 from verify.parts.link import Link
 from verify.parts.pause import Pause
@@ -102,13 +103,13 @@ class Row:
 
 
 def _spacing(link: Link, budget: Budget, _: Cell) -> Cell:
-    found = least_spacing(Subject(link), "auto", Progress(), budget)
+    found = least_spacing(Subject(link, budget=budget), "auto", Progress(), budget)
     return Cell(found.verdict, found.engine, found.covered, amounts={"least": found.ticks})
 
 
 def _latency(link: Link, budget: Budget, _: Cell) -> Cell:
     """Over every sequence that keeps the spacing."""
-    found = latencies(Subject(link), "auto", Progress(), budget)
+    found = latencies(Subject(link, budget=budget), "auto", Progress(), budget)
     best, worst = found.best, found.worst
     if not found.exact or best is None or worst is None:
         return Cell(Verdict.UNDECIDED, found.engine, found.covered)
@@ -126,7 +127,7 @@ def _overlap(link: Link, budget: Budget, _: Cell) -> Cell:
         return Cell(Verdict.HOLDS, covered="the spacing was proved with any number of them up")
     least, most = link.operator.hold
     held = link.with_operator(overlap=None, hold=(least, max(most, link.operator.spacing + 1)))
-    judged = judge(Subject(held), "auto", Progress(), budget=budget)
+    judged = judge(Subject(held, budget=budget), "auto", Progress(), budget=budget)
     return Cell(judged.verdict, judged.engine, judged.covered)
 
 
@@ -136,7 +137,7 @@ def _pause(link: Link, budget: Budget, _: Cell) -> Cell:
     Or as its file has it, if that has pauses. The first failure will do.
     """
     paused = link if link.pause.most else replace(link, pause=Pause(1))
-    judged = judge(Subject(paused), "auto", Progress(), budget=budget, brief=True)
+    judged = judge(Subject(paused, budget=budget), "auto", Progress(), budget=budget, brief=True)
     return Cell(judged.verdict, judged.engine, judged.covered)
 
 
@@ -175,7 +176,7 @@ def _drift(link: Link, budget: Budget, _: Cell) -> Cell:
     """
     off = replace(link, clock=replace(link.clock, rate=(-DRIFT, DRIFT)))
     if off.drifts_away:
-        lasting = lifetime(Subject(off), "auto", Progress(), budget)
+        lasting = lifetime(Subject(off, budget=budget), "auto", Progress(), budget)
         lasts = None if lasting.ticks is None else Fraction(lasting.ticks)
         none = Fraction(0)
         amounts: dict[str, Amount | None] = {"least": none, "most": none, "lasts": lasts}
@@ -338,11 +339,19 @@ def _answers(
 
 def _answer(task: tuple[Link, Column, Budget, Cell]) -> Cell:
     link, column, budget, spacing = task
+    whole = budget
     if column.seconds is not None and budget.seconds is not None:
         share = column.seconds + SHARE * max(0.0, budget.seconds - 60)
         # Of its own work, whatever else the machine is doing.
         budget = Budget(min(share, budget.left() or share), clock=process_time)
+    if whole.seconds is not None:
+        # A question's own work may take its time on a machine that has other things to do.
+        alarm.set_off(max(whole.left() or 0.0, 2 * (column.seconds or 0.0)))
     try:
         return column.ask(link, budget, spacing)
+    except OutOfTimeError:
+        return replace(OPEN, amounts=dict.fromkeys(column.amounts))
     except UsageError as error:
         return Cell(None, reason=str(error))
+    finally:
+        alarm.turn_off()

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from time import process_time
+from typing import TypeVar
 
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines import alarm
+from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.errors import UsageError
 from verify.parts.link import Link
 from verify.questions.judging import EngineName, Judgement, Subject, judge
-from verify.questions.latency import Latencies, latencies
+from verify.questions.latency import InputLatency, Latencies, latencies
 from verify.questions.lifetime import Lifetime, lifetime
 from verify.questions.margin import Margin, margin
 from verify.questions.pairs import Pairs, least_pairs
 from verify.questions.rate_margin import RateMargin, rate_margin
 from verify.questions.spacing import Spacing, least_spacing
+
+T = TypeVar("T")
 
 DISTURBANCES = (
     "line.jitter",
@@ -58,12 +63,16 @@ def dossier(subject: Subject, engine: EngineName, progress: Progress, seconds: f
     budget = Budget(seconds)
     link = subject.link
     checked = judge(subject, engine, progress, budget=budget)
-    spacing = least_spacing(subject, engine, progress, budget)
+    # What is known by now is reported, whatever else is still open.
+    alarm.turn_off()
+    open_ = Spacing(None, Verdict.UNDECIDED, engine, OutOfTimeError.covered, None)
+    spacing = _in_time(lambda: least_spacing(subject, engine, progress, budget), budget) or open_
     pairs = None
     if spacing.ticks is not None and not link.operator.together:
         # A matrix that is hard to prove is not to leave the margins without time.
         half = Budget((budget.left() or seconds) / 2)
-        pairs = least_pairs(subject, engine, progress, spacing.ticks, half)
+        ticks = spacing.ticks
+        pairs = _in_time(lambda: least_pairs(subject, engine, progress, ticks, half), half)
     at, proved = link, checked
     if checked.verdict is Verdict.FAILS and spacing.ticks is not None:
         at = link.with_operator(spacing=spacing.ticks)
@@ -71,7 +80,15 @@ def dossier(subject: Subject, engine: EngineName, progress: Progress, seconds: f
     drifts = link.drifts_away
     latency = None
     if not drifts:
-        latency = latencies(Subject(at, subject.lones), engine, progress, budget, traces=True)
+        latency = _in_time(
+            lambda: latencies(
+                Subject(at, subject.lones, budget), engine, progress, budget, traces=True
+            ),
+            budget,
+        ) or Latencies(
+            tuple(InputLatency(name, None, None, None, None) for name in link.names),
+            *(Verdict.UNDECIDED, engine, OutOfTimeError.covered, False, None),
+        )
     lasts = None
     if drifts and not (link.pause.most or link.any_start):
         lasts = lifetime(subject, engine if engine == "zones" else "auto", progress, budget)
@@ -86,6 +103,17 @@ def dossier(subject: Subject, engine: EngineName, progress: Progress, seconds: f
         if answer is not None:
             found.append(answer)
     return Dossier(subject, checked, spacing, pairs, at, latency, tuple(found), unasked, lasts)
+
+
+def _in_time(ask: Callable[[], T], budget: Budget) -> T | None:
+    """An answer; None if it does not come in time."""
+    alarm.set_off(budget.left() or 0.0)
+    try:
+        return ask()
+    except OutOfTimeError:
+        return None
+    finally:
+        alarm.turn_off()
 
 
 def _margin(

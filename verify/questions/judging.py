@@ -15,6 +15,7 @@ from functools import partial, reduce
 from math import lcm
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
+from verify.engines import alarm
 from verify.engines.answer import Answer, Budget, Delivery, OutOfTimeError, Progress, Verdict
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
 from verify.engines.shrink import Apart, Test, shrink, size
@@ -101,11 +102,16 @@ class Subject:
         budget: Budget | None = None,
     ) -> None:
         self.link, self.budget = link, budget
-        self.parts = link.parts()
+        self.parts = link.parts(self._look)
         self.lones = lones if lones is not None else {}
         self.lone = self._whole_lone()
         self.windows = true_windows(link, self.lone)
         self._groups: list[list[int]] | None = None
+
+    def _look(self) -> None:
+        """At the clock. Raises OutOfTimeError."""
+        if self.budget is not None and self.budget.spent(0):
+            raise OutOfTimeError
 
     def respaced(self, **bounds: object) -> Subject:
         """The same link under other bounds on spacing or pairs."""
@@ -159,6 +165,7 @@ class Subject:
         rows: dict[int, Row] = {}
         rests = True
         for part in self.parts:
+            self._look()
             lone = self.lone_of(part.link)
             rests = rests and lone.rests
             for k, i in enumerate(part.carried):
@@ -178,6 +185,7 @@ class Subject:
         if self._groups is None:
             found: dict[tuple[Link, Lone], list[int]] = {}
             for k, part in enumerate(self.parts):
+                self._look()
                 key = _anonymous(part.link), self.lone_for(part)
                 found.setdefault(key, []).append(k)
             self._groups = list(found.values())
@@ -591,6 +599,7 @@ def within(fails: Test, budget: Budget) -> Test:
     """A test of scripts that ends the shrinking when the time is up."""
     seconds = max(budget.left() or 0.0, LEAST_SHRINKING)
     limit = Budget(None if budget.seconds is None else seconds, clock=budget.clock)
+    alarm.later(seconds)
 
     def tested(script: Script) -> bool:
         limit.look()

@@ -30,6 +30,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from verify.engines import alarm
 from verify.engines.answer import Answer, Delivery, Verdict
 from verify.engines.checkpoint import Checkpoint
 from verify.engines.lone import Lone
@@ -233,7 +234,8 @@ class Kept:
             "lones": lones,
             "sum": _sum(answers, self.searches, self.tables, lones),
         }
-        write_whole(self.path, json.dumps(document) + "\n", overwrite=True)
+        with alarm.unbroken():
+            write_whole(self.path, json.dumps(document) + "\n", overwrite=True)
         self._changed, self._saved = False, monotonic()
 
     def _read(self) -> None:
