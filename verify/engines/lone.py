@@ -15,6 +15,7 @@ from verify.engines.answer import Budget, OutOfTimeError, TooManyError
 from verify.engines.concrete import MOST_STARTS, Compiled, State
 from verify.engines.lone_level import listed, lone_move
 from verify.errors import UsageError
+from verify.language.machine import System
 from verify.parts.clock import Clock
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
@@ -22,6 +23,8 @@ from verify.parts.signals import strike
 from verify.units import Ticks
 
 ZERO = Fraction(0)
+# Of one press whatever the rate: earliest, latest, settled, apart.
+RateRow: TypeAlias = tuple[Ticks | None, Ticks | None, int, int | None]
 _Row: TypeAlias = tuple[int | None, int | None, int, bool]
 # A press that sets off more events than this, or more at once, is taken never to come to rest.
 MOST_EVENTS = 20_000
@@ -80,16 +83,16 @@ def _stretched(lone: Lone, ticks: Ticks) -> Lone:
 
 
 def _lone_at_rates(link: Link, budget: Budget) -> Lone:
-    # Imported late: only clocks that are off need the solver here.
-    from verify.engines.lone_rate import lone_press
-    from verify.engines.solver import OutOfReachError
+    # Imported late: only clocks that are off need any of it.
+    from verify.engines.lone_regions import LoneRegions, OutOfRegionsError
 
     on_time = lone_presses(replace(link, clock=replace(link.clock, rate=(ZERO, ZERO))))
     system = factored(link, None, link.clock.resolution)
     try:
-        rows = [lone_press(system, i, link.outputs[i], budget) for i in range(link.inputs)]
-    except OutOfReachError:
-        raise OutOfTimeError from None
+        regions = LoneRegions(system, budget)
+        rows = [regions.row(i, link.outputs[i]) for i in range(link.inputs)]
+    except OutOfRegionsError:
+        rows = _by_solver(system, link, budget)
     apart = [row[3] for row in rows]
     return Lone(
         tuple(row[0] for row in rows),
@@ -98,6 +101,16 @@ def _lone_at_rates(link: Link, budget: Budget) -> Lone:
         on_time.rests,
         None if None in apart else max(a for a in apart if a is not None),
     )
+
+
+def _by_solver(system: System, link: Link, budget: Budget) -> list[RateRow]:
+    from verify.engines.lone_rate import lone_press
+    from verify.engines.solver import OutOfReachError
+
+    try:
+        return [lone_press(system, i, link.outputs[i], budget) for i in range(link.inputs)]
+    except OutOfReachError:
+        raise OutOfTimeError from None
 
 
 def _lone_level(link: Link, budget: Budget | None) -> Lone:

@@ -100,6 +100,11 @@ class Plane:
             return -1
         return above - below
 
+    def between(self, region: Region, value: Any) -> tuple[Fraction, Fraction]:
+        """Between which numbers one lies in a region; it need not come to them."""
+        self.region = region
+        return value.bounds() if isinstance(value, Linear) else (Fraction(value), Fraction(value))
+
     def each(self, region: Region, step: Callable[[], T]) -> Iterator[tuple[Region, T]]:
         """A step in all of a region: what comes of it, part by part."""
         waiting = [region]
@@ -204,4 +209,19 @@ def inside(left: int, right: int, height: int) -> list[Region]:
     ]
 
 
-__all__ = ["Corner", "Linear", "Plane", "Region", "inside", "written"]
+def box(xs: tuple[int, int], ys: tuple[int, int]) -> list[Region]:
+    """All with x and y in these ranges, ends included."""
+    found = [Region(tuple((x, y, 1) for x, y in corners)) for corners in _box(xs, ys)]
+    return list(dict.fromkeys(found))
+
+
+def _box(xs: tuple[int, int], ys: tuple[int, int]) -> Iterator[list[tuple[int, int]]]:
+    (left, right), (low, high) = xs, ys
+    around = [(left, low), (right, low), (right, high), (left, high)]
+    yield list(dict.fromkeys(around))
+    for one, other in zip(around, [*around[1:], around[0]], strict=True):
+        yield sorted({one, other})
+        yield [one]
+
+
+__all__ = ["Corner", "Linear", "Plane", "Region", "box", "inside", "written"]

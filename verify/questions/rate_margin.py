@@ -21,12 +21,15 @@ from verify.engines.simulator import NotAllowedError, most_picked, replay
 from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, UsageError
 from verify.language.durations import lengths
+from verify.language.machine import System
 from verify.parts.clock import FASTEST, PERIOD, SLOWEST
-from verify.parts.link import Link, factored
+from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.questions.judging import (
     DEFAULT_SECONDS,
+    FIRST_LOOK,
     EngineName,
+    Judgement,
     Subject,
     apart_in,
     judge,
@@ -37,6 +40,7 @@ from verify.units import Ticks, whole
 
 if TYPE_CHECKING:
     from verify.engines.least_rate import LeastRate
+    from verify.engines.least_regions import LeastAlone
 
 ZERO = Fraction(0)
 # Beside e = 0, where the slopes of windows are taken.
@@ -92,6 +96,8 @@ def rate_margin(
     if engine not in ("auto", "solver"):
         raise UsageError(f"clock.rate: found engine {engine}; allowed: auto or solver")
     fast = rate_side(link, -1, progress, budget, engine)
+    if fast.verdict is Verdict.FAILS and fast.error_beyond == 0:
+        return RateMargin("clock.rate", fast, fast)
     return RateMargin("clock.rate", fast, rate_side(link, 1, progress, budget, engine))
 
 
@@ -156,29 +162,74 @@ class _Side:
 
     def answer(self) -> RateSide:
         """The least error of a failing run, over all parts and branches."""
-        self._probe()
+        if self.engine == "auto":
+            if (wrong := self._wrong_on_time()) is not None:
+                return wrong
+            if self._by_regions():
+                return self._side()
+        any_fails = self.best is not None and self.best.error == 0
+        if not any_fails:
+            self._probe()
         self.progress.doing = "solving"
-        if not self._solve(hasty=True):
+        if any_fails or not self._solve(hasty=True):
             if (none := self._none_at_all()) is not None:
                 return none
             self.best, self.answers = None, []
             self._solve(hasty=False)
+        return self._side()
+
+    def _wrong_on_time(self) -> RateSide | None:
+        """Where presses meet on a clock that is right it may fail there: a short look."""
+        if self.on_time.operator.spacing > max(self.subject.lone.settled):
+            return None
+        budget = Budget(self.budget.left(), FIRST_LOOK)
+        judged = judge(self.subject, "explorer", self.progress, budget=budget, brief=True)
+        return self._fails_on_time(judged) if judged.verdict is Verdict.FAILS else None
+
+    def _fails_on_time(self, judged: Judgement) -> RateSide:
+        shown = judged.trace, ZERO, self.subject.windows
+        return RateSide(None, False, Verdict.FAILS, judged.engine, judged.covered, *shown)
+
+    def _by_regions(self) -> bool:
+        """Follow each press by itself. True: no other may come meanwhile, so that is all;
+        otherwise the least error found bounds what the solver is asked about."""
+        from verify.engines.least_regions import OutOfRegionsError, least_alone
+
+        complete = True
+        for alike in self.subject.distinct_parts():
+            link = alike[0].link
+            for windows, branches in factored_windows(link, self.subject.lone_of(link)).items():
+                if self.best is not None and self.best.error == 0:
+                    return self.best.fails  # what is left to ask is of clocks on time
+                system, cap, below = self._asked(link, windows)
+                search = self.budget, self.progress
+                try:
+                    found = least_alone(system, self.sign, cap, *search, below=below)
+                except OutOfRegionsError:
+                    complete = False
+                    continue
+                self._take(found, alike[0], branches[0])
+                complete = complete and found.answer is not None
+        return complete
+
+    def _side(self) -> RateSide:
+        engine = self.answers[0].engine
         complete = all(answer.complete for answer in self.answers)
         covered = " and ".join(dict.fromkeys(answer.covered for answer in self.answers))
         verdict = Verdict.HOLDS if complete else Verdict.UNDECIDED
         best = self.best
         if best is None:
             covered += f"; errors beyond {self.sign * self.cap} not looked at"
-            return RateSide(self.cap if complete else None, complete, verdict, "solver", covered)
+            return RateSide(self.cap if complete else None, complete, verdict, engine, covered)
         trace, windows_there = self._replayed(best)
         beyond = trace, best.shown, windows_there
         if best.error == 0 and best.fails:
-            return RateSide(None, False, Verdict.FAILS, "solver", covered, *beyond)
+            return RateSide(None, False, Verdict.FAILS, engine, covered, *beyond)
         if complete and not self._straight(best):
             verdict = Verdict.UNDECIDED
             covered += "; the windows of lone presses are no straight lines of the error"
         amount = best.error if verdict is Verdict.HOLDS else None
-        return RateSide(amount, not best.fails, verdict, "solver", covered, *beyond)
+        return RateSide(amount, not best.fails, verdict, engine, covered, *beyond)
 
     def _solve(self, *, hasty: bool) -> bool:
         """False: any error fails, and if ``hasty`` the rest was not looked at."""
@@ -186,20 +237,26 @@ class _Side:
             link = alike[0].link
             for windows, branches in factored_windows(link, self.subject.lone_of(link)).items():
                 found = self._least(link, windows, hasty)
-                if found.script is not None:
-                    script = on_whole(self.subject, found.script, alike[0], branches[0])
-                    self.best = _Failing(found.error, found.fails, script, found.shown)
+                self._take(found, alike[0], branches[0])
                 if found.answer is None:
                     return False
-                self.answers.append(found.answer)
         return True
 
+    def _take(self, found: LeastRate | LeastAlone, part: Part, branch: int) -> None:
+        if found.script is not None:
+            script = on_whole(self.subject, found.script, part, branch)
+            self.best = _Failing(found.error, found.fails, script, found.shown)
+        if found.answer is not None:
+            self.answers.append(found.answer)
+
     def _none_at_all(self) -> RateSide | None:
-        """Any error fails: what is left to prove is that without one all is right. None if that
-        is not so."""
+        """Any error fails: what is left to prove is that without one all is right. None if
+        nothing is known of that."""
         judged = judge(self.subject, self.engine, self.progress, budget=self.budget, brief=True)
-        if self.best is None or judged.verdict is not Verdict.HOLDS:
+        if self.best is None or judged.verdict is Verdict.UNDECIDED:
             return None
+        if judged.verdict is Verdict.FAILS:
+            return self._fails_on_time(judged)
         trace, windows = self._replayed(self.best)
         covered = f"without any error {judged.covered}"
         found = trace, self.best.shown, windows
@@ -279,13 +336,18 @@ class _Side:
         # Imported late: loading z3 takes longer than most explorations.
         from verify.engines.least_rate import least_rate
 
+        system, cap, below = self._asked(link, windows)
+        search = self.budget, self.progress
+        return least_rate(system, self.sign, cap, *search, below=below, hasty=hasty)
+
+    def _asked(self, link: Link, windows: Windows) -> tuple[System, Fraction, bool]:
+        """A part, on a clock off by none to as much as is known to fail, and that; whether just
+        that is left out."""
         cap = self.cap if self.best is None else self.best.error
         rated = self._off_by(link, cap)
         moving = self._moving(windows, self._slopes(link))
         system = factored(rated, moving, lcm(rated.clock.resolution, moving.resolution))
-        below = self.best is not None and self.best.fails
-        search = self.budget, self.progress
-        return least_rate(system, self.sign, cap, *search, below=below, hasty=hasty)
+        return system, cap, self.best is not None and self.best.fails
 
     # -- windows --------------------------------------------------------------
 
