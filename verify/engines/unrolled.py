@@ -93,6 +93,9 @@ class Unrolled:
         self.given: list[Cond] = []
         self.picks: Picks = []
         self.fresh = 0
+        # Of each wire whether the last edge was one that the recording does not have, so that the
+        # next is another, and when it came.
+        self.unseen: dict[int, tuple[Cond, Num]] = {}
         self.start, given = self.symbolic.start()
         self._hold(*given)
 
@@ -130,10 +133,14 @@ class Unrolled:
                     self._match_any(said.signal, said.values, said.when, now, counts)
             if not self._possible():
                 return False
+            self._settle(counts)
             if not self._may(negate(less(excerpt.end, now))):
                 break
         else:
             raise GivenUpError(f"more than {MOST_STEPS} steps")
+        for waits, since in self.unseen.values():
+            # What goes with it may come after the end.
+            self._hold(either(negate(waits), less(excerpt.end - 2 * excerpt.tolerance, since)))
         for edge, times in excerpt.recorded.items():
             due = sum(1 for at in times if at <= excerpt.end - excerpt.tolerance)
             self._hold(negate(less(counts[edge], due)))
@@ -281,9 +288,47 @@ class Unrolled:
             if here is not False:
                 near = both(negate(less(now, at - late)), negate(less(at + late, now)))
                 fits = either(fits, both(here, near))
+        when = self._not_left_out(edge, when, now)
         # Near the end it may be the next, or one of which the recording does not tell any more.
         self._hold(either(negate(when), either(beyond, fits)))
         counts[edge] = choose(both(when, fits), count + 1, count)
+
+    def _not_left_out(self, edge: int, when: Cond, now: Num) -> Cond:
+        """When an edge is in the recording: where time is dense, two edges of a wire, one after
+        the other, that lie in what it has as one tick need not be."""
+        if not self.symbolic.dense or edge ^ 1 not in self.excerpt.recorded:
+            return when
+        wire = edge // 2
+        waits, since = self.unseen.get(wire, (False, now))
+        second = both(when, waits)
+        if second is not False:
+            self._hold(either(negate(second), self._in_one_tick(since, now)))
+        self.fresh += 1
+        first = both(both(when, negate(waits)), z3.Bool(f"unseen{self.fresh}"))
+        still = both(waits, negate(when))
+        self.unseen[wire] = either(first, still), choose(first, now, since)
+        return both(both(when, negate(waits)), negate(first))
+
+    def _in_one_tick(self, one: Num, other: Num) -> Cond:
+        """Two times, the first no later, are both within the tolerance of one whole tick."""
+        late, parts = self.excerpt.tolerance, self.symbolic.system.resolution
+        if less(plus(one, 2 * late), other) is True:
+            return False
+        self.fresh += 1
+        tick = z3.Int(f"tick{self.fresh}") * parts
+        return z3.And(tick >= term(minus(other, late)), tick <= term(plus(one, late)))
+
+    def _settle(self, counts: dict[int, Num]) -> None:
+        """Say plainly what has come of edges that might not be in the recording."""
+        for wire, (waits, since) in self.unseen.items():
+            if not isinstance(waits, bool):
+                if not self._may(waits):
+                    self.unseen[wire] = False, since
+                elif not self._may(negate(waits)):
+                    self.unseen[wire] = True, since
+        for edge, count in counts.items():
+            if not isinstance(count, int):
+                counts[edge] = self._settled(count)
 
     # -- the solver ---------------------------------------------------------------
 

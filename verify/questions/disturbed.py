@@ -604,7 +604,7 @@ class _Seeker:
         note(run.advance(end))
         late = int(self._tolerance(link) * parts)
         if link.clock.rated and not self.heard.pulses:
-            came = _recorded_of(came, seen, late, parts)
+            came = _recorded_of(came, seen, late, parts, end)
         for edge in self.heard.compared(self.watched).values():
             if not _same(came.get(edge, []), seen.get(edge, []), late, end):
                 raise DisagreementError(
@@ -642,10 +642,10 @@ def _error(sign: int, scale: int, above: Ticks) -> Callable[[Unrolled], Any]:
 
 
 def _recorded_of(
-    came: dict[int, list[int]], seen: dict[int, list[int]], late: int, parts: int
+    came: dict[int, list[int]], seen: dict[int, list[int]], late: int, parts: int, end: int
 ) -> dict[int, list[int]]:
-    """What the model did without the pulses that are too short to be in a recording in whole
-    ticks, and are not in it."""
+    """What the model did up to ``end``, without the pulses that are too short to be in a recording
+    in whole ticks, and are not in it."""
     left: dict[int, list[int]] = {edge: [] for edge in came}
     for rise in {edge & ~1 for edge in came}:
         events = sorted((at, edge) for edge in (rise, rise + 1) for at in came.get(edge, ()))
@@ -660,6 +660,8 @@ def _recorded_of(
             if not meets and after and pulse and in_one_tick(at, after[0], late, parts):
                 k += 2
                 continue
+            if not meets and after is None and at > end - 2 * late:
+                break  # what goes with it comes after the end
             if meets:
                 mine.pop(0)
             left[edge].append(at)
