@@ -25,11 +25,11 @@ from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.stretch import Stretch
+from verify.questions.all_rates import RatesStage
 from verify.questions.disturbed import Within, _Seeker, disturbed
 from verify.questions.holding import Stage, Warnings, stretches
 from verify.questions.judging import Subject
 from verify.questions.replay import Replay, replay
-from verify.questions.scan_rates import RatesStage
 from verify.recordings.moments import Moments
 from verify.recordings.recording import Recording, Row, Warn, rows_of, signals_of
 

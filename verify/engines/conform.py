@@ -80,6 +80,8 @@ class Follower:
         self.compiled = [Compiled(system) for system in systems]
         self.picks = any(_picks(system) for system in systems)
         self.compared, self.wires, self.scale = compared, wires, scale
+        # A strike is over at once: it has no level.
+        self.leveled = frozenset(e for e in compared.values() if e ^ 1 in compared.values())
         # Where time is dense, both edges of a pulse may lie in what a recording has as one tick.
         self.unseen = wires and scale > 1
         self.tolerance: Ticks = 0
@@ -243,6 +245,8 @@ class Follower:
         if not self.comparing:
             levels = way.levels
             for edge in came if self.wires else ():
+                if edge not in self.leveled:
+                    continue
                 bit = 1 << edge // 2
                 levels = levels & ~bit if edge % 2 else levels | bit
             return _Way(way.system, state, levels)
@@ -278,9 +282,14 @@ class Follower:
         long; else a reason is noted."""
         oldest_model = model[0][0] if model else -1
         oldest_seen = seen[0][0] if seen else -1
-        longest = 2 * late if self.unseen else late
-        if _not_over(oldest_seen, late, last) and _not_over(oldest_model, longest, last):
-            return True
+        if _not_over(oldest_seen, late, last):
+            if _not_over(oldest_model, late, last):
+                return True
+            if self.unseen and model[0][1] in self.leveled:
+                # What it shares a tick with may still come.
+                now = to * self.scale - before
+                if in_one_tick(now - oldest_model, now, late, self.scale, later=last):
+                    return True
         self._note(model, seen, oldest_model >= oldest_seen, to, before, reasons)
         return False
 
@@ -328,18 +337,20 @@ def _leave_out(
         mate = next((e for e in model if e[1] == edge ^ 1 and e is not entry), None)
         if mate is None or entry not in model or _not_over(age, late, last):
             continue
-        if in_one_tick(now - age, now - mate[0], late, scale):
+        one, other = now - age, now - mate[0]
+        if in_one_tick(one, other, late, scale):
             model.remove(entry)
             model.remove(mate)
 
 
-def in_one_tick(one: Any, other: Any, late: int, scale: int) -> bool:
+def in_one_tick(one: Any, other: Any, late: int, scale: int, *, later: bool = False) -> bool:
     """Two times, the first no later, are both within ``late`` of one whole tick, which has
-    ``scale`` parts; numbers, or linear in unknowns (``regions``)."""
+    ``scale`` parts; numbers, or linear in unknowns (``regions``). ``later``: so is one that comes
+    after them, soon enough."""
     least = other - late
     low, high = (least, least) if isinstance(least, int | Fraction) else least.bounds()
     for tick in range(ceil(Fraction(low) / scale), ceil(Fraction(high) / scale) + 1):
-        if least <= tick * scale:
+        if least < tick * scale or (not later and least == tick * scale):
             return bool(one + late >= tick * scale)
     return False
 

@@ -1,10 +1,10 @@
-"""Does a recording agree with a link that never rests, at any rate of its clock? At which?
+"""Does a recording agree with a link at any rate of its clock? At which?
 
-As ``conform``, of all rates and all moments of a period at once: a way that the model may run
-goes on in a region of the plane (``regions``) of x, by how much a period of the transmitter is
-too long, and y, how much later than a given tick the recording begins; both in parts of a tick.
-A region in which the model contradicts the recording is gone with its way. Those that are left
-are all that agree: between them there is none.
+As ``conform``, of all rates at once and, where a link never rests, all moments of a period: a way
+that the model may run goes on in a region of the plane (``regions``) of x, by how much a period
+of the transmitter is too long, and y, how much later than a given tick the recording begins;
+both in parts of a tick. A region in which the model contradicts the recording is gone with its
+way. Those that are left are all that agree: between them there is none.
 """
 
 from __future__ import annotations
@@ -37,7 +37,8 @@ class RatesFollower(Follower):
     ) -> None:
         """Power-up is from ``lead`` ticks to ``height`` parts of a tick more before the
         recording; periods are off by more than 0 and up to one of ``errors``, parts of a tick.
-        ``own``: ticks until timers on that clock first run out."""
+        ``own``: ticks until timers on that clock first run out. A ``height`` of 0: what comes
+        before the recording does not depend on when it was; with no ``lead`` nothing does."""
         self.plane, self.look = Plane(), look
         places = [region for error in errors for region in inside(0, error, height)]
         self.plane.region = places[0]
@@ -48,9 +49,14 @@ class RatesFollower(Follower):
             for state in self._starts(compiled, own)
         ]
         self._keep(product(places, starts))
+        if not lead:
+            self.comparing = True
+            if levels:
+                self._keep([])
+            return
         self._advance(-lead, self.scale, up, ())
         # As much later as the recording may begin, with the last step before it.
-        later = self.plane.number((lead - 1) * self.scale, 0, 1)
+        later = self.plane.number((lead - 1) * self.scale, 0, 1 if height else 0)
         self._advance(-1, later, (), ())
         self.comparing = True
         self._keep(

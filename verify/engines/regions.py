@@ -198,9 +198,11 @@ def written(value: Any) -> Any:
 
 
 def inside(left: int, right: int, height: int) -> list[Region]:
-    """All with x above ``left`` up to ``right``, and y from 0 on to below ``height``."""
+    """All with x beyond ``left`` up to ``right``, and y from 0 on to below ``height``, or 0."""
     low, high = (left, 0, 1), (left, height, 1)
     end, top = (right, 0, 1), (right, height, 1)
+    if not height:
+        return [Region((low, end)), Region((end,))]
     return [
         Region((low, end, top, high)),
         Region((low, end)),

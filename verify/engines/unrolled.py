@@ -140,7 +140,8 @@ class Unrolled:
             raise GivenUpError(f"more than {MOST_STEPS} steps")
         for waits, since in self.unseen.values():
             # What goes with it may come after the end.
-            self._hold(either(negate(waits), less(excerpt.end - 2 * excerpt.tolerance, since)))
+            if waits is not False:
+                self._hold(either(negate(waits), self._in_one_tick(since, excerpt.end)))
         for edge, times in excerpt.recorded.items():
             due = sum(1 for at in times if at <= excerpt.end - excerpt.tolerance)
             self._hold(negate(less(counts[edge], due)))

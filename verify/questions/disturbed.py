@@ -25,13 +25,13 @@ from verify.parts.link import Link
 from verify.parts.pause import End, Pause
 from verify.parts.script import Chosen
 from verify.parts.stretch import DELAY, Stretch, systems
-from verify.questions.holding import HALF, Held, Names, Stage, Stop, heard_at
+from verify.questions.holding import HALF, Held, Names, Stage, Stop, from_inputs, heard_at
 from verify.recordings.moments import Moment
 from verify.units import Ticks, whole
 
 if TYPE_CHECKING:
     from verify.engines.unrolled import Choice, Unrolled
-    from verify.questions.scan_rates import Error, RatesStage
+    from verify.questions.all_rates import Error, RatesStage
 
 KINDS = (
     "clock.offset",
@@ -168,11 +168,13 @@ def explain(
     from verify.engines.unrolled import GivenUpError
 
     try:
-        if within.kind == "clock.rate" and link.scheme.warm_up:
+        if within.kind == "clock.rate":
             try:
-                return seeker.by_rates()
+                if (found := seeker.by_rates()) is not None:
+                    return found
             except TooManyWaysError:
-                raise GivenUpError("the model may run in too many ways") from None
+                if link.scheme.warm_up:
+                    raise GivenUpError("the model may run in too many ways") from None
         if within.kind != "clock.rate":
             try:
                 return seeker.by_following()
@@ -220,6 +222,13 @@ def _seeker(
         raise AssertionError("nothing to explain")
     stretch = parting.stretch
     part = _PART.get(within.kind, "line")
+    if within.kind == "clock.rate" and not exactly_known(link, stretch):
+        # A recording in whole ticks does not tell all that a receiver may have told apart.
+        wider = from_inputs(link, held.signals, stretch.branch)
+        if wider is None:
+            why = "no input was recorded, and the lines only in whole ticks"
+            return Explained(within, "undecided", None, why, "explorer")
+        stretch = wider
     if part not in stretch.parts:
         why = f"the parting is in {' and '.join(stretch.parts)}, which it does not touch"
         return Explained(within, "none", None, why, "solver")
@@ -227,6 +236,15 @@ def _seeker(
         why = "the recording has no rest near enough before the parting"
         return Explained(within, "undecided", None, why, "solver")
     return _Seeker(link, within, held, stretch, budget, rates, sign, above)
+
+
+def exactly_known(link: Link, stretch: Stretch) -> bool:
+    """What a clock at some rate sends can be off by parts of a tick, in a recording in whole
+    ticks, and no part of this stretch is the wiser: the line, if all that it does is to be late
+    by whole ticks."""
+    faults = link.faults
+    plain = not (faults.proving or faults.jitter or faults.skew) and link.delay[0] == link.delay[1]
+    return plain and stretch.parts == ("line",)
 
 
 def disturbed(link: Link, kind: str, amount: Ticks) -> Link:
@@ -282,10 +300,13 @@ class _Seeker:
         self.within, self.held = within, held
         self.stretch, self.budget = stretch, budget
         self.played = Names(link, (stretch.begin,), stretch.branch)
-        self.heard = Names(link, heard_at(link, stretch), stretch.branch)
+        off = disturbed(link, within.kind, within.most) if within.kind == "clock.rate" else link
+        self.heard = Names(link, heard_at(off, stretch), stretch.branch)
         most = Fraction(within.most)
         self.rates = rates if rates is not None else (-most, most)
-        self.signs = (1, -1) if sign == 0 else (sign,)
+        self.signs = tuple(
+            s for s in ((1, -1) if sign == 0 else (sign,)) if self.rates[s > 0] * s > 0
+        )
         self.above = above
 
     # -- by following every way -----------------------------------------------------
@@ -313,9 +334,12 @@ class _Seeker:
         why = "no way in which the model may run then gives the recording"
         return Explained(self.within, "none", None, why, "explorer")
 
-    def by_rates(self) -> Explained:
-        """All rates at once: the solver does not follow a link that never rests."""
+    def by_rates(self) -> Explained | None:
+        """All rates at once; None where the solver may be of more use: it does not follow a link
+        that never rests, but takes all that is not known for any number."""
         stage = self.at_rates()
+        if stage.in_steps and not self.link.scheme.warm_up:
+            return None
         if not stage.through(self._moments(), lambda: self.held.tolerance):
             verdict, why = refuted(stage)
             return Explained(self.within, verdict, None, why, "explorer")
@@ -334,14 +358,16 @@ class _Seeker:
     def at_rates(self) -> RatesStage:
         """Before the first moment, at all rates."""
         from verify.engines.unrolled import GivenUpError
-        from verify.questions.scan_rates import RatesStage
+        from verify.questions.all_rates import RatesStage
 
         def look() -> None:
             if self.budget.spent(0):
                 raise GivenUpError("the time was up")
 
         errors = [self.rates[1] if sign > 0 else self.rates[0] for sign in self.signs]
-        stage = RatesStage(self.link, self.stretch, self.watched, errors, look)
+        stage = RatesStage(
+            self.link, self.stretch, self.watched, errors, look, self.held.excerpt.quiet
+        )
         stage.begin({*self.held.excerpt.up})
         return stage
 
@@ -604,7 +630,9 @@ class _Seeker:
         note(run.advance(end))
         late = int(self._tolerance(link) * parts)
         if link.clock.rated and not self.heard.pulses:
-            came = _recorded_of(came, seen, late, parts, end)
+            edges = self.heard.compared(self.watched).values()
+            wires = [edge for edge in edges if edge % 2 == 0 and edge + 1 in edges]
+            came = _recorded_of(came, seen, wires, late, parts, end)
         for edge in self.heard.compared(self.watched).values():
             if not _same(came.get(edge, []), seen.get(edge, []), late, end):
                 raise DisagreementError(
@@ -642,12 +670,17 @@ def _error(sign: int, scale: int, above: Ticks) -> Callable[[Unrolled], Any]:
 
 
 def _recorded_of(
-    came: dict[int, list[int]], seen: dict[int, list[int]], late: int, parts: int, end: int
+    came: dict[int, list[int]],
+    seen: dict[int, list[int]],
+    wires: list[int],
+    late: int,
+    parts: int,
+    end: int,
 ) -> dict[int, list[int]]:
     """What the model did up to ``end``, without the pulses that are too short to be in a recording
-    in whole ticks, and are not in it."""
-    left: dict[int, list[int]] = {edge: [] for edge in came}
-    for rise in {edge & ~1 for edge in came}:
+    in whole ticks, and are not in it. ``wires``: rises of what has levels."""
+    left = {edge: [] if edge & ~1 in wires else times for edge, times in came.items()}
+    for rise in wires:
         events = sorted((at, edge) for edge in (rise, rise + 1) for at in came.get(edge, ()))
         waiting = {edge: [*seen.get(edge, ())] for edge in (rise, rise + 1)}
         k = 0
@@ -660,7 +693,7 @@ def _recorded_of(
             if not meets and after and pulse and in_one_tick(at, after[0], late, parts):
                 k += 2
                 continue
-            if not meets and after is None and at > end - 2 * late:
+            if not meets and after is None and in_one_tick(at, end, late, parts):
                 break  # what goes with it comes after the end
             if meets:
                 mine.pop(0)

@@ -136,9 +136,13 @@ def branch_of(link: Link, branch: int) -> Link:
 
 def stretches(link: Link, recorded: frozenset[str]) -> tuple[Stretch, ...]:
     """What can be compared: each place that was recorded, with the nearest place before it of
-    which all was."""
+    which all was; of a link whose clock is off all from its inputs at once."""
     signals = signals_of(link)
     found: list[Stretch] = []
+    if link.clock.rated and not link.scheme.warm_up:
+        every = (from_inputs(link, recorded, b) for b in range(len(link.branches)))
+        if found := [stretch for stretch in every if stretch is not None]:
+            return tuple(found)
     inputs = bool(recorded & {*signals.inputs})
     near = recorded >= {*signals.near}
     if inputs and recorded & {*signals.near}:
@@ -157,6 +161,21 @@ def stretches(link: Link, recorded: frozenset[str]) -> tuple[Stretch, ...]:
         if recorded & {*signals.outs[branch]} and nearest:
             found.append(Stretch(nearest[-1], Place.OUTPUT, branch))
     return tuple(found)
+
+
+def from_inputs(link: Link, recorded: frozenset[str], branch: int) -> Stretch | None:
+    """From the inputs to the last place of a branch that was recorded; None if no input was, or
+    nothing else."""
+    signals = signals_of(link)
+    if not recorded & {*signals.inputs}:
+        return None
+    at = {
+        Place.NEAR: signals.near,
+        Place.FAR: signals.far[branch],
+        Place.OUTPUT: signals.outs[branch],
+    }
+    last = max((place for place, names in at.items() if recorded & {*names}), default=None)
+    return None if last is None else Stretch(Place.INPUT, last, branch)
 
 
 def decodable(link: Link, recorded: frozenset[str]) -> Stretch | None:
@@ -225,9 +244,10 @@ def heard_at(link: Link, stretch: Stretch) -> tuple[Place, ...]:
     """The places that are compared where a stretch ends.
 
     A link that never rests may be anywhere when a recording begins. Its line shows where, so it
-    is compared together with what comes of it.
+    is compared together with what comes of it. So is that of a link whose clock is off: a
+    receiver may tell apart what a recording in whole ticks does not.
     """
-    if link.scheme.warm_up and stretch.begin is Place.INPUT:
+    if (link.scheme.warm_up or link.clock.rated) and stretch.begin is Place.INPUT:
         return tuple(place for place in Place if stretch.begin < place <= stretch.end)
     return (stretch.end,)
 
@@ -261,6 +281,9 @@ class Stage:
             scale,
         )
         self._edges = frozenset(self.follower.compared.values())
+        self.leveled = frozenset(
+            name for k, name in enumerate(self.heard.signals) if 2 * k in self.follower.leveled
+        )
         scheme = link.scheme
         self.frame = (scheme.step or 0) * scheme.steps if scheme.warm_up else 0
         self.quiet = quiet
@@ -290,7 +313,7 @@ class Stage:
             leads = ((self.quiet or 0) + 1,)
         levels = None
         if self.follower.wires and not self.from_tick:
-            levels = self.heard.mask(high_before, self.watched)
+            levels = self.heard.mask(high_before, self.leveled)
         self.follower.begin(leads, up, levels)
         if self.from_tick:
             self.follower.comparing = False
@@ -311,7 +334,7 @@ class Stage:
             if self.heard.pulses:
                 follower.comparing = True
             else:
-                follower.compare_levels(self.heard.mask(self.levels, self.watched))
+                follower.compare_levels(self.heard.mask(self.levels, self.leveled))
             self.from_tick = 0
             if not follower.ways:
                 return False
@@ -373,16 +396,17 @@ def hold(
     more: int = 0,
     stop: Stop | None = None,
     lead: Fraction | None = None,
+    again: bool = False,
 ) -> Held:
     """Read a recording once and compare it with a link.
 
     ``link``: that of the subject, or the same disturbed. ``tolerance``, ticks: None: 0, or 1
     from where a time is no whole number of ticks. ``only``: one stretch, nothing else. ``more``:
     ticks by which disturbances may put off rest. ``stop``: a pause, of a link that allows it.
-    ``lead``: as of a ``Stage``.
+    ``lead``: as of a ``Stage``. ``again``: it was read before, and is only compared.
     """
     return _Holding(
-        subject, link, recording, warn, progress, tolerance, only, more, stop, lead
+        subject, link, recording, warn, progress, tolerance, only, more, stop, lead, again
     ).run()
 
 
@@ -399,6 +423,7 @@ class _Holding:
         more: int,
         stop: Stop | None,
         lead: Fraction | None,
+        again: bool,
     ) -> None:
         watched = recording.signals
         self.subject, self.link, self.recording = subject, link, recording
@@ -410,7 +435,7 @@ class _Holding:
         ]
         self.decoder: _Decoder | None = None
         self.judges: list[Right | Manners] = []
-        if only is None:
+        if not again:
             outputs = any(s.end is Place.OUTPUT for s in compared)
             decoded = None if outputs else decodable(link, watched)
             if decoded is not None and not link.scheme.warm_up:

@@ -6,7 +6,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Literal
+from math import ceil
+from typing import TYPE_CHECKING, Literal
 
 from verify.engines.answer import Budget, Progress, SpentError
 from verify.engines.conform import TooManyWaysError
@@ -31,10 +32,15 @@ from verify.questions.holding import (
     due_outputs,
     hold,
     nominal,
+    quiet_of,
+    stretches,
 )
 from verify.questions.judging import Subject
 from verify.recordings.recording import Recording, names_text, signals_of
 from verify.units import Ticks, whole
+
+if TYPE_CHECKING:
+    from verify.questions.all_rates import Span
 
 # Amounts tried one after the other, each where the one before it does not do.
 MOST_TURNS = 50
@@ -99,11 +105,11 @@ class _Asked:
         self.subject, self.recording = subject, recording
         self.warn, self.progress, self.budget = warn, progress, budget
         self.tolerance = tolerance
+        self.more = 0
         self.link = nominal(subject.link)
 
     def answer(self, within: Sequence[Within]) -> Replay:
-        longer = [int(w.most) for w in within if w.kind.startswith(("line.", "pause."))]
-        more = max([*longer, self.subject.link.pause.most])
+        self.more = self._more(within)
         self.progress.doing, self.progress.rows = "reading the recording", True
         held = hold(
             self.subject,
@@ -112,7 +118,7 @@ class _Asked:
             self.warn,
             self.progress,
             tolerance=self.tolerance,
-            more=more,
+            more=self.more,
         )
         notes = self._notes(held)
         if held.undecided:
@@ -121,6 +127,14 @@ class _Asked:
             return Replay("agrees" if held.compared else "decoded", held, (), (), (), notes)
         return self._parted(held, held.parting, within, notes)
 
+    def _more(self, within: Sequence[Within]) -> int:
+        """Ticks by which what is asked about may put off rest."""
+        link = self.subject.link
+        longer = [int(w.most) for w in within if w.kind.startswith(("line.", "pause."))]
+        rates = [Fraction(w.most) for w in within if w.kind == "clock.rate"]
+        quiet = quiet_of(link, self.subject, 0) or 0
+        return max(*longer, link.pause.most, ceil(max(rates, default=Fraction(0)) * quiet), 0)
+
     def _parted(
         self, held: Held, parting: Parting, within: Sequence[Within], notes: tuple[str, ...]
     ) -> Replay:
@@ -128,7 +142,7 @@ class _Asked:
         due, seen = due_outputs(self.link, parting, held)
         rate: Fraction | None = None
         clock = self.subject.link.clock
-        if clock.rated and "transmitter" in parting.stretch.parts:
+        if clock.rated:
             own = Within("clock.rate", max(-clock.rate[0], clock.rate[1]))
             verdict, rate, note = self._own_rate(held, own, clock.rate)
             notes = (*notes, note)
@@ -228,9 +242,11 @@ class _Asked:
             Warnings(),
             self.progress,
             tolerance=self.tolerance,
-            only=None if parting is None else parting.stretch,
+            only=parting.stretch if parting is not None and self.link.scheme.warm_up else None,
+            more=self.more,
             stop=stop,
             lead=lead,
+            again=True,
         )
 
     def _whole(
@@ -244,8 +260,10 @@ class _Asked:
         needed there, so what explains that place is tried next. Less has then been refuted."""
         if asked.kind.startswith("pause."):
             return self._any_pause(asked, held)
-        if asked.kind == "clock.rate" and self.link.scheme.warm_up and parting is not None:
-            return self._any_rate(asked, parting, rates)
+        if asked.kind == "clock.rate" and parting is not None:
+            found = self._any_rate(asked, parting, rates)
+            if found is not None:
+                return found
         ways = [
             self._more_and_more(asked, held, parting, rates, sign)
             for sign in ((1, -1) if asked.kind in SIGNED else (1,))
@@ -257,28 +275,35 @@ class _Asked:
 
     def _any_rate(
         self, asked: Within, parting: Parting, rates: tuple[Fraction, Fraction] | None
-    ) -> Whole:
-        """All rates of a link that never rests at once."""
-        from verify.questions.scan_rates import RatesStage
+    ) -> Whole | None:
+        """All rates at once, of every receiver. None if the solver may be of more use."""
+        from verify.questions.all_rates import RatesStage, in_both, least_of
 
         self.progress.doing = f"reading the recording again, with {asked.kind}"
+        link, recorded = self.link, self.recording.signals
         most = Fraction(asked.most)
         errors = (most, -most) if rates is None else (rates[1], rates[0])
-        stage = RatesStage(
-            self.link, parting.stretch, self.recording.signals, errors, self.budget.look
-        )
-        try:
-            left = stage.read(self.recording, self.tolerance)
-        except SpentError:
-            return Whole("undecided", None, "the time was up")
-        except TooManyWaysError:
-            return Whole("undecided", None, "the model may run in too many ways")
-        if not left:
-            verdict, why = refuted(stage)
-            return Whole(verdict, None, why)
-        found = stage.least()
-        link = disturbed(self.link, asked.kind, found.error)
-        again = self._again(asked, link, parting, lead=found.lead)
+        off = disturbed(link, asked.kind, most)
+        several = [parting.stretch] if link.scheme.warm_up else stretches(off, recorded)
+        quiet = quiet_of(link, self.subject, self.more)
+        left: list[Span] | None = None
+        for stretch in several:
+            stage = RatesStage(link, stretch, recorded, errors, self.budget.look, quiet)
+            if stage.in_steps and not link.scheme.warm_up:
+                return None
+            try:
+                stage.read(self.recording, self.tolerance)
+            except SpentError:
+                return Whole("undecided", None, "the time was up")
+            except TooManyWaysError:
+                return Whole("undecided", None, "the model may run in too many ways")
+            left = stage.spans() if left is None else in_both(left, stage.spans())
+            if not left:
+                verdict, why = refuted(stage)
+                return Whole(verdict, None, why)
+        found = stage.least() if link.scheme.warm_up else least_of(left or ())
+        at_it = disturbed(link, asked.kind, found.error)
+        again = self._again(asked, at_it, parting, lead=found.lead)
         if again.undecided or again.parting is not None:
             raise DisagreementError(
                 f"{asked.kind} of {found.error} does not give the recording when it is followed: "
