@@ -10,16 +10,18 @@ from dataclasses import replace
 from fractions import Fraction
 from math import floor
 
-from hypothesis import HealthCheck, event, given, settings
+import pytest
+from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
 from tests.links import framed_serials, make_link, owns, pulse_gaps
 from tests.test_replay import held, ran, recorded
+from verify.engines.answer import Budget
 from verify.engines.trace import Press, Script, Trace
 from verify.parts.clock import PERIOD, Clock
 from verify.parts.link import Link
 from verify.parts.scheme import Scheme
-from verify.questions.disturbed import Within
+from verify.questions.disturbed import Within, _Seeker, _seeker
 from verify.recordings.recording import Row, rows_of
 
 HALF = Fraction(1, 2)
@@ -47,20 +49,25 @@ errors = st.builds(
     st.integers(9, 12),
     st.sampled_from([-1, 1]),
 )
-PLACES = [("in", "line"), ("line", "out"), ("in", "out"), ("in", "line", "out")]
 
 
-@settings(max_examples=25, suppress_health_check=list(HealthCheck), deadline=None)
+@st.composite
+def presses_of(draw: st.DrawFn, link: Link, most: int) -> tuple[Press, ...]:
+    """A few presses, a tick apart or more."""
+    distances = draw(st.lists(st.integers(1, 20), min_size=1, max_size=most))
+    inputs = st.integers(0, link.inputs - 1)
+    return tuple(Press(sum(distances[:k]), draw(inputs)) for k in range(len(distances)))
+
+
+PLACES = [("line", "out"), ("in", "line"), ("in", "out"), ("in", "line", "out")]
+
+
+@settings(max_examples=150, suppress_health_check=list(HealthCheck), deadline=None)
 @given(st.data())
 def test_the_rate_that_there_was_is_never_denied(data: st.DataObject) -> None:
     link = make_link(data.draw(resting))
     error = data.draw(errors)
-    distances = data.draw(st.lists(st.integers(1, 20), min_size=1, max_size=5))
-    presses = tuple(
-        Press(sum(distances[:k]), data.draw(st.integers(0, link.inputs - 1)))
-        for k in range(len(distances))
-    )
-    shown, rows = seen(link, error, presses)
+    shown, rows = seen(link, error, data.draw(presses_of(link, 5)))
     places = data.draw(st.sampled_from(PLACES))
     kept = [name for name in shown if name.partition(".")[0] in places and ".far" not in name]
 
@@ -80,3 +87,29 @@ def test_the_rate_that_there_was_is_never_denied(data: st.DataObject) -> None:
         assert everywhere is not None
         assert everywhere.verdict == "explains"
         assert abs(Fraction(everywhere.amount or 0)) <= abs(error)
+
+
+@pytest.mark.slow
+@settings(max_examples=20, suppress_health_check=list(HealthCheck), deadline=None)
+@given(st.data())
+def test_the_solver_finds_the_same_rate(data: st.DataObject) -> None:
+    link = make_link(data.draw(st.one_of(pulse_gaps(), framed_serials(plain_receiver=True))))
+    error = data.draw(errors)
+    shown, rows = seen(link, error, data.draw(presses_of(link, 2)))
+    places = data.draw(st.sampled_from(PLACES[1:]))
+    kept = [name for name in shown if name.partition(".")[0] in places and ".far" not in name]
+    found = held(link, recorded(kept, rows))
+    parting = found.held.parting
+    assume(parting is not None)
+    assert parting is not None
+    asked = Within("clock.rate", data.draw(st.sampled_from([abs(error), abs(error) / 2])))
+
+    followed, solved = (
+        way(_seeker(link, asked, found.held, Budget(20)))
+        for way in (_Seeker.by_rates, _Seeker.by_solver)
+    )
+
+    event(followed.verdict)
+    assert followed.verdict == solved.verdict
+    if "no smaller error" in followed.why:
+        assert followed.amount == solved.amount

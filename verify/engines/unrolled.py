@@ -194,12 +194,21 @@ class Unrolled:
         given = [c for c in self.given if c is not True]
         if any(c is False for c in given) or not self._possible():
             return None
-        found = optimum(given, term(wanted), self.budget, least=True)
-        if found is None:
-            raise GivenUpError("the solver gave up")
+        least = term(wanted)
+        while True:
+            found = optimum(given, least, self.budget, least=True)
+            if found is None:
+                raise GivenUpError("the solver gave up")
+            value = term(found.value)
+            lower = least < value if found.reached else least <= value
+            # Where whole numbers and others are mixed, what it tells as the least may not be it.
+            if not self._may(lower):
+                break
+            given.append(lower)
         if not found.reached:
-            self._hold(term(wanted) < term(Fraction(found.value) + self._past))
-            self._possible()
+            self._hold(least < term(Fraction(found.value) + self._past))
+            if not self._possible():
+                raise GivenUpError("the solver gave up")
             return self._choice(wanted)
         return self._choice(wanted, found.model)
 
