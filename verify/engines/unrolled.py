@@ -72,13 +72,15 @@ class Excerpt:
 class Choice:
     """What the world did: unknowns of the run by name, and picks by tick, in parts of a tick.
 
-    ``amount``: of the disturbance. ``resolution``: parts of a tick.
+    ``amount``: of the disturbance. ``resolution``: parts of a tick. ``least``: it is the least,
+    not one just beyond what does not do.
     """
 
     amount: Exact
     constants: dict[str, int]
     picks: tuple[Chosen, ...]
     resolution: int
+    least: bool = True
 
 
 class Unrolled:
@@ -209,7 +211,7 @@ class Unrolled:
             self._hold(least < term(Fraction(found.value) + self._past))
             if not self._possible():
                 raise GivenUpError("the solver gave up")
-            return self._choice(wanted)
+            return replace(self._choice(wanted), least=False)
         return self._choice(wanted, found.model)
 
     def hold(self, *conditions: Cond) -> None:

@@ -68,7 +68,7 @@ class Explained:
     parting, with its sign where it has one; None: none within the bounds does (``none``), or
     that is open (``undecided``). ``why``: in words. ``picks``: what the world did then, in
     parts of the file's tick (``resolution``) and ticks of the recording. ``link``: so disturbed.
-    ``stop``: the pause, of a link that pauses.
+    ``stop``: the pause, of a link that pauses. ``least``: False: just beyond the least.
     """
 
     within: Within
@@ -80,6 +80,7 @@ class Explained:
     resolution: int = 1
     link: Link | None = None
     stop: Stop | None = None
+    least: bool = True
 
 
 def parse_within(text: str, link: Link) -> Within:
@@ -270,14 +271,16 @@ def refuted(stage: RatesStage) -> tuple[Literal["none", "undecided"], str]:
     least, most = (whole(error) for error in stage.link.clock.rate)
     every = f"no error of the clock from {least} to {most}"
     if not stage.in_steps:
-        return "none", f"{every} gives the recording, wherever the ends then are"
+        moving = ", wherever the ends then are" if stage.link.scheme.warm_up else ""
+        return "none", f"{every} gives the recording{moving}"
     return "undecided", f"{every} was found to, but {stage.in_steps}"
 
 
 def least_words(found: Error) -> str:
     """Why no smaller error does."""
     if found.error == found.bound:
-        return "no smaller error does, wherever the ends then are"
+        moving = ", wherever the ends then are" if found.lead is not None else ""
+        return f"no smaller error does{moving}"
     if not found.bound:
         return "any error, however small, does"
     return f"no error up to {whole(found.bound)} does, this is just beyond"
@@ -337,6 +340,8 @@ class _Seeker:
     def by_rates(self) -> Explained | None:
         """All rates at once; None where the solver may be of more use: it does not follow a link
         that never rests, but takes all that is not known for any number."""
+        if not self.signs:
+            return self._none()
         stage = self.at_rates()
         if stage.in_steps and not self.link.scheme.warm_up:
             return None
@@ -537,7 +542,10 @@ class _Seeker:
         compared = self.heard.compared(self.watched)
         run = Run(system, compared, found.constants, found.picks, scale=found.resolution)
         why = "the solver proves that less does not"
-        return self._checked(link, run, found.resolution, amount, shown, "solver", why)
+        if not found.least:
+            why += ", but for amounts just below this"
+        solved = self._checked(link, run, found.resolution, amount, shown, "solver", why)
+        return replace(solved, least=found.least)
 
     def _none(self) -> Explained:
         why = "the solver refutes every amount within the bound"

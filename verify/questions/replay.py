@@ -30,6 +30,7 @@ from verify.questions.holding import (
     Stop,
     Warnings,
     due_outputs,
+    from_inputs,
     hold,
     nominal,
     quiet_of,
@@ -218,7 +219,7 @@ class _Asked:
                 return Whole("none" if found.verdict == "none" else "undecided", None, found.why)
             if turn == MOST_TURNS:
                 break
-            again = self._again(asked, found.link, held.parting, found.stop)
+            again = self._again(asked, found.link, found.stop)
             if again.undecided:
                 return Whole("undecided", None, again.undecided)
             if again.parting is None:
@@ -229,7 +230,6 @@ class _Asked:
         self,
         asked: Within,
         link: Link,
-        parting: Parting | None,
         stop: Stop | None = None,
         lead: Fraction | None = None,
     ) -> Held:
@@ -242,7 +242,6 @@ class _Asked:
             Warnings(),
             self.progress,
             tolerance=self.tolerance,
-            only=parting.stretch if parting is not None and self.link.scheme.warm_up else None,
             more=self.more,
             stop=stop,
             lead=lead,
@@ -284,7 +283,8 @@ class _Asked:
         most = Fraction(asked.most)
         errors = (most, -most) if rates is None else (rates[1], rates[0])
         off = disturbed(link, asked.kind, most)
-        several = [parting.stretch] if link.scheme.warm_up else stretches(off, recorded)
+        here = from_inputs(link, recorded, parting.stretch.branch) or parting.stretch
+        several = (here,) if link.scheme.warm_up else stretches(off, recorded)
         quiet = quiet_of(link, self.subject, self.more)
         left: list[Span] | None = None
         for stretch in several:
@@ -303,7 +303,9 @@ class _Asked:
                 return Whole(verdict, None, why)
         found = stage.least() if link.scheme.warm_up else least_of(left or ())
         at_it = disturbed(link, asked.kind, found.error)
-        again = self._again(asked, at_it, parting, lead=found.lead)
+        again = self._again(asked, at_it, lead=found.lead)
+        if again.parting is not None and again.parting.stretch.branch != here.branch:
+            return Whole("undecided", None, "what one receiver tells another contradicts")
         if again.undecided or again.parting is not None:
             raise DisagreementError(
                 f"{asked.kind} of {found.error} does not give the recording when it is followed: "
@@ -320,13 +322,19 @@ class _Asked:
         sign: int,
     ) -> Whole:
         above: Ticks = 0
+        beyond: list[Ticks] = []
         for _ in range(MOST_TURNS):
             found = explain(self.link, asked, held, self.budget, rates, sign=sign, above=above)
             if found.verdict != "explains" or found.amount is None or found.link is None:
+                if found.verdict == "none" and beyond:
+                    why = f"amounts just below {beyond[-1]} were not tried, all others refuted"
+                    return Whole("undecided", None, why)
                 return Whole("none" if found.verdict == "none" else "undecided", None, found.why)
+            if not found.least:
+                beyond.append(found.amount)
             if self.budget.spent(0):
                 return Whole("undecided", None, "the time was up")
-            held = self._again(asked, found.link, parting)
+            held = self._again(asked, found.link)
             if held.undecided:
                 return Whole("undecided", None, held.undecided)
             if held.parting is None:
