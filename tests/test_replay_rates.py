@@ -214,3 +214,21 @@ def test_a_pulse_shorter_than_a_tick_need_not_be_recorded(
     assert isinstance(seeker, _Seeker)
     explained = way(seeker)
     assert (explained.verdict, explained.amount) == ("explains", Fraction(-1, 8))
+
+
+def test_a_receiver_may_tell_apart_what_was_recorded_in_one_tick() -> None:
+    """A gap of 4.25 ticks is recorded as 4, and no strike comes of it. Not of the right one."""
+    link = make_link(PulseGap((4,), 2, (0,)))
+    shown, rows = seen(link, Fraction(1, 16), (Press(0, 0), Press(40, 0)))
+    found = held(link, recorded(shown, rows), Within("clock.rate", HALF))
+    assert found.held.parting is not None
+    assert found.held.parting.blame == ("line", "receiver")
+    explained, everywhere = found.explained[0]
+    assert (explained.verdict, explained.why) == ("explains", "any error, however small, does")
+    assert everywhere is not None
+    assert everywhere.verdict == "explains"
+
+    rated = replace(link, clock=Clock((Fraction(0), Fraction(1, 16))))
+    assert held(rated, recorded(shown, rows)).verdict == "agrees"
+    unpressed = [name for name in shown if not name.startswith("in")]
+    assert held(rated, recorded(unpressed, rows)).verdict == "undecided"
