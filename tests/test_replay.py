@@ -241,7 +241,10 @@ def test_a_pause_is_found_and_none_that_is_longer(
     assert explained.amount is not None
     assert explained.amount <= ticks
     assert everywhere is not None
-    assert (everywhere.verdict, everywhere.amount) == ("explains", explained.amount)
+    assert everywhere.verdict == "explains"
+    # Another receiver, which stops too, may ask for more.
+    assert everywhere.amount is not None
+    assert explained.amount <= everywhere.amount <= ticks
     assert held(paused, recorded(kept, rows)).verdict == "agrees"
 
 
