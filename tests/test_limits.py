@@ -14,6 +14,9 @@ from verify.cli import main
 from verify.engines import alarm
 from verify.engines.alarm import RungError
 
+# hypothesis is told of each garbage collection: an alarm that rings there is lost, and rings again.
+pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+
 MANY, LONG = 100_000, 10**9
 LEVEL = 'kind = "level"\n'
 

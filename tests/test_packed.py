@@ -122,9 +122,9 @@ def test_without_a_compiler_the_answer_is_the_same(
     used_packed = []
 
     class Plain(PackedSearch):
-        def __init__(self, *told: object) -> None:
+        def __init__(self, *told: object, **named: object) -> None:
             used_packed.append(True)
-            super().__init__(*told, fast=False)  # type: ignore[arg-type]
+            super().__init__(*told, fast=False, **named)  # type: ignore[arg-type]
 
     spec = importlib.util.find_spec
     monkeypatch.setattr(

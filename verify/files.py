@@ -6,8 +6,11 @@ import os
 import stat
 import tempfile
 from collections.abc import Iterable
+from typing import TypeAlias
 
 from verify.errors import UsageError
+
+Data: TypeAlias = str | bytes | Iterable[bytes | memoryview]
 
 
 def check_writable(path: str, *, overwrite: bool = False) -> None:
@@ -68,8 +71,9 @@ def check_apart(*paths: str) -> None:
         known.add(real)
 
 
-def write_whole(path: str, data: str | bytes, *, overwrite: bool = False) -> None:
-    """Write bytes, or text as UTF-8, under a temporary name beside ``path``, then move it there.
+def write_whole(path: str, data: Data, *, overwrite: bool = False) -> None:
+    """Write bytes, pieces of bytes, or text as UTF-8, under a temporary name beside ``path``,
+    then move it there.
 
     A link is replaced, not followed. Of two runs that write one file the last one's is there,
     or, where ``overwrite`` is off, the first one's; whole in either case.
@@ -84,7 +88,8 @@ def write_whole(path: str, data: str | bytes, *, overwrite: bool = False) -> Non
     try:
         handle, temporary = tempfile.mkstemp(dir=folder, prefix=".fewwire-")
         with os.fdopen(handle, "wb") as stream:
-            stream.write(data.encode("utf-8") if isinstance(data, str) else data)
+            for piece in _pieces(data):
+                stream.write(piece)
         mask = os.umask(0)
         os.umask(mask)
         os.chmod(temporary, 0o666 & ~mask)  # mkstemp makes files private
@@ -97,6 +102,12 @@ def write_whole(path: str, data: str | bytes, *, overwrite: bool = False) -> Non
     finally:
         if temporary is not None and os.path.exists(temporary):
             os.unlink(temporary)
+
+
+def _pieces(data: Data) -> Iterable[bytes | memoryview]:
+    if isinstance(data, str):
+        return (data.encode("utf-8"),)
+    return (data,) if isinstance(data, bytes) else data
 
 
 def _move(temporary: str, path: str, overwrite: bool) -> None:

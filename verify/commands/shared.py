@@ -203,9 +203,9 @@ def _keep(context: click.Context, path: str, file: str) -> None:
     from verify.errors import UsageError
     from verify.files import check_apart
     from verify.linkfile import read
-    from verify.questions.kept import keeping
+    from verify.questions.kept import ROWS, keeping
 
-    check_apart(file, path)
+    check_apart(file, path, path + ROWS)
     if is_allowed():
         raise UsageError("--resume: found --allow-code; allowed: links without Python code")
     kept = context.with_resource(keeping(path, read(file)[0]))

@@ -65,12 +65,13 @@ def turn_off() -> None:
 
 @contextmanager
 def unbroken() -> Iterator[None]:
-    """What is done here is done to its end."""
+    """What is done here is done to its end, and what comes then has its grace."""
     _alarm.quiet += 1
     try:
         yield
     finally:
         _alarm.quiet -= 1
+        later(0)
 
 
 def _ring(_: int, __: FrameType | None) -> None:

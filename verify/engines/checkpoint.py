@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from time import monotonic
 from types import FrameType
 from typing import Any
 
 from verify.engines import alarm
+from verify.engines.search_file import SearchFile
 from verify.errors import FewwireError
 
 # Seconds between two savings at least, and times as long as saving takes.
@@ -36,10 +37,12 @@ class DamagedError(FewwireError):
 
 class Checkpoint:
     """Where one search is kept. ``found``: how far it was, None if it is new; ``keep``: takes how
-    far it is (lists, numbers, texts)."""
+    far it is (lists, numbers, texts). ``rows``: where a search on rows of numbers is kept."""
 
-    def __init__(self, found: Any, keep: Callable[[Any], None]) -> None:
-        self.found, self._keep = found, keep
+    def __init__(
+        self, found: Any, keep: Callable[[Any], None], rows: SearchFile | None = None
+    ) -> None:
+        self.found, self._keep, self.rows = found, keep, rows
         self._saved, self._wait = monotonic(), SELDOM
         self._interrupted = False
 
@@ -49,9 +52,18 @@ class Checkpoint:
 
     def save(self, far: Any) -> None:
         """Keep how far the search is. Raises KeyboardInterrupt if that has been waiting."""
+        self._done(lambda: self._keep(far))
+
+    def save_rows(self, head: Mapping[str, Any], rows: Sequence[Any]) -> None:
+        """As ``save``, of a search on rows."""
+        there = self.rows
+        if there is not None:
+            self._done(lambda: there.save(head, rows))
+
+    def _done(self, keep: Callable[[], None]) -> None:
         begun = monotonic()
         with alarm.unbroken():
-            self._keep(far)
+            keep()
         self._saved = monotonic()
         self._wait = max(SELDOM, _TIMES * (self._saved - begun))
         if self._interrupted:

@@ -21,10 +21,14 @@ from heapq import heappop, heappush
 from math import inf
 from typing import Any, TypeAlias
 
+from verify.engines import alarm
+from verify.engines import explorer_kept as kept
 from verify.engines.answer import Answer, Budget, Delivery, Progress, SpentError, Verdict, explored
+from verify.engines.checkpoint import Checkpoint, DamagedError
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.native import available
 from verify.engines.trace import Chosen, Press, Script
+from verify.engines.zones_kept import number, numbers
 from verify.language.machine import System
 from verify.parts.signals import delivered, failure
 
@@ -64,18 +68,24 @@ def explore(
     *,
     latencies: bool = False,
     compiled: Compiled | None = None,
+    checkpoint: Checkpoint | None = None,
 ) -> Answer:
     """Search every sequence that the operator of ``system`` allows.
 
     ``system`` watches one branch (number 0). ``latencies``: also collect the extremes,
     for which the search goes on past failures (each only ends its own sequence).
-    ``compiled``: the step function of the system, if there is one already.
+    ``compiled``: the step function of the system, if there is one already. ``checkpoint``: where
+    the search is kept, and goes on from; the answer is that of a search that was never cut.
+    Raises DamagedError, or UsageError, for what is kept there and is no search of this system.
     """
     search = _Search(compiled or Compiled(system), budget, progress, latencies)
     limit = budget.states
     if compiled is None and (limit is None or limit >= WORTH_STATES) and available():
         search.patience = PATIENCE
-    return search.run()
+    if checkpoint is None:
+        return search.run()
+    with checkpoint.unbroken():
+        return search.run_kept(checkpoint)
 
 
 class _Search:
@@ -92,11 +102,30 @@ class _Search:
         self.worst: dict[int, Delivery] = {}
         self.failed: Script | None = None
         self.patience: float = inf
+        self.nodes: list[_Node] = []  # those that were reached, of a search that is kept
+        self.checkpoint: Checkpoint | None = None
         self.free = [i for i in range(len(self.compiled.memory)) if i not in self.compiled.lenient]
 
-    def run(self) -> Answer:
+    def run_kept(self, checkpoint: Checkpoint) -> Answer:
+        """As ``run``, from where the search was when it was kept."""
+        self.checkpoint = checkpoint
+        if checkpoint.rows is not None and self.patience < inf and checkpoint.rows.is_there():
+            answer = self._compiled()
+            if answer is not None:
+                return answer
+        if checkpoint.found is None:
+            return self.run()
         try:
-            for number, state in enumerate(self.compiled.starts(self.budget.look)):
+            self._resume(checkpoint.found)
+        except (IndexError, KeyError, TypeError, ValueError, AttributeError):
+            raise DamagedError from None
+        return self.run(begun=True)
+
+    def run(self, *, begun: bool = False) -> Answer:
+        """``begun``: what it may begin with has been seen to."""
+        try:
+            starts = () if begun else self.compiled.starts(self.budget.look)
+            for number, state in enumerate(starts):
                 # A press at the first tick there is; before it nothing can happen.
                 self._reach(_Node(state, -1, 0, None, (), ()), [])
                 if self.budget.spent(number):
@@ -108,6 +137,8 @@ class _Search:
                 answer = self._compiled()
                 if answer is not None:
                     return answer
+            if self.checkpoint is not None and self.checkpoint.due():
+                self.checkpoint.save(self._far())
             presses, _, _, visit = heappop(self.heap)
             self.progress.presses = presses
             try:
@@ -116,6 +147,9 @@ class _Search:
             except SpentError:
                 return self._answer(Verdict.UNDECIDED, complete=False)
             if self.budget.spent(self.progress.states):
+                if self.checkpoint is not None:
+                    with alarm.unbroken():
+                        self.checkpoint.save(self._far())
                 return self._answer(Verdict.UNDECIDED, complete=False)
         return self._answer(Verdict.HOLDS, complete=True)
 
@@ -126,12 +160,15 @@ class _Search:
 
         self.patience = inf
         left = self.budget.left()
-        if left is not None and left < WORTH_SECONDS:
+        begun = self.checkpoint is not None and not self.nodes and not self.heap
+        if left is not None and left < WORTH_SECONDS and not begun:
             return None
         progress = self.progress
         reached = progress.states, progress.presses
         try:
-            return PackedSearch(self.compiled, self.budget, progress, self.latencies).run()
+            return PackedSearch(
+                self.compiled, self.budget, progress, self.latencies, checkpoint=self.checkpoint
+            ).run()
         except UnpackableError:
             progress.states, progress.presses = reached
             return None
@@ -223,6 +260,8 @@ class _Search:
             self._note(node, log)
         if self._covered(node.state):
             return
+        if self.checkpoint is not None:
+            self.nodes.append(node)
         event = self.compiled.next_event(node.state)
         if event is not None:
             self._push(node, event, ())
@@ -267,6 +306,61 @@ class _Search:
             at = at.parent
         constants = self.compiled.constants(at.state)
         return Script(tuple(reversed(presses)), 0, tuple(reversed(picks)), constants)
+
+    # -- kept on the way --------------------------------------------------------
+
+    def _far(self) -> dict[str, Any]:
+        """How far the search is."""
+        of = {id(node): k for k, node in enumerate(self.nodes)}
+        nodes = [
+            [
+                node.state,
+                node.ticks,
+                node.presses,
+                -1 if node.parent is None else of[id(node.parent)],
+                node.taken,
+                node.picked,
+            ]
+            for node in self.nodes
+        ]
+        heap = [
+            [order, of[id(visit.node)], visit.passed, visit.taken]
+            for _, _, order, visit in self.heap
+        ]
+        return {
+            "explored": self.progress.states,
+            "nodes": nodes,
+            "heap": sorted(heap),
+            "pushed": self.pushed,
+            "best": kept.listed_deliveries(self.best),
+            "worst": kept.listed_deliveries(self.worst),
+            "failed": kept.listed_script(self.failed),
+        }
+
+    def _resume(self, far: Any) -> None:
+        """Be where a search was. Raises DamagedError, or others where it is none of this system."""
+        offers = range(self.count + 1)
+        for state, ticks, presses, parent, taken, picked in far["nodes"]:
+            before = range(len(self.nodes))
+            node = _Node(
+                kept.state_of(state, self.compiled.memory),
+                number(ticks),
+                number(presses),
+                None if parent == -1 else self.nodes[number(parent, before)],
+                numbers(taken, offers),
+                kept.picked_of(picked),
+            )
+            self._covered(node.state)
+            self.nodes.append(node)
+        known = range(len(self.nodes))
+        for order, at, passed, taken in far["heap"]:
+            visit = _Visit(self.nodes[number(at, known)], number(passed), numbers(taken, offers))
+            cost = visit.node.presses + len(visit.taken), visit.node.ticks + visit.passed
+            heappush(self.heap, (*cost, number(order), visit))
+        self.pushed = number(far["pushed"])
+        self.best, self.worst = (kept.deliveries_of(far[name]) for name in ("best", "worst"))
+        self.failed = kept.script_of(far["failed"])
+        self.progress.states = number(far["explored"])
 
 
 def is_weaker(a: State, b: State) -> bool:

@@ -12,11 +12,13 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import lru_cache
+from time import monotonic
 from typing import Any
 
-from verify.engines import native
+from verify.engines import alarm, native
 from verify.engines import packed_room as ps
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict, explored
+from verify.engines.checkpoint import Checkpoint, DamagedError
 from verify.engines.concrete import Compiled, Occurrence, State
 from verify.engines.packed_queue import build_queue
 from verify.engines.packed_search import build_search
@@ -27,12 +29,11 @@ from verify.engines.trace import Chosen, Press, Script
 from verify.errors import DisagreementError
 from verify.parts.signals import delivered, failure
 
-# Words of a state, room at the beginning, room that a visit must have.
-MOST_WORDS = 64
+# Room at the beginning, room that a visit must have.
 _BEGIN, _HEADROOM, _MOST_HEADROOM = 1 << 15, 1 << 12, 1 << 22
-# Ticks between the first and last visit in the queue; more than that is not packed.
-_MOST_TICKS = 1 << 26
-_MOST_STATES = (1 << 31) - (1 << 13)
+
+# Seconds of a turn, after which the clock is looked at, and states of one at least.
+_LONG_TURN, _LEAST_TURN = 0.2, 64
 
 # Each is made on the functions of those before.
 _BUILDS = (build_table, build_queue, build_search)
@@ -67,9 +68,10 @@ class PackedSearch:
         latencies: bool,
         *,
         fast: bool = True,
+        checkpoint: Checkpoint | None = None,
     ) -> None:
         self.compiled, self.budget, self.progress = compiled, budget, progress
-        self.latencies = latencies
+        self.latencies, self.checkpoint = latencies, checkpoint
         self.layout = Layout(compiled)
         self.code = StepCode(compiled, self.layout)
         self.kind: native.Native = native.Compiled() if fast else native.Plain()
@@ -79,16 +81,22 @@ class PackedSearch:
         bits = self.layout.fixed + min(one_each, WORD)
         self.words = max(1, -(-bits // WORD))
         self.headroom = max(_HEADROOM, 64 * self.compiled.count)
-        self.states_packed = 0
+        self.states_packed, self.anew, self.restored = 0, False, False
 
     def run(self) -> Answer:
         """The answer of ``explorer``."""
-        while self.words <= MOST_WORDS:
+        while self.words <= ps.MOST_WORDS:
             try:
                 return self._run()
+            except DisagreementError:
+                if self.restored:
+                    raise DamagedError from None
+                raise
             except _NarrowError:
-                self.words += 1
+                self.words, self.anew = self.words + 1, True
+                self.restored = False
             except _CrowdedError:
+                self.anew, self.restored = True, False
                 self.headroom *= 16
                 if self.headroom > _MOST_HEADROOM:
                     raise UnpackableError("too much in one tick") from None
@@ -96,7 +104,8 @@ class PackedSearch:
 
     # -- room -------------------------------------------------------------------
 
-    def _prepare(self) -> None:
+    def prepare(self, nodes: int = 0, blocks: int = 0, runs: int = 0, wide: int = 0) -> None:
+        """Make room for so much, and more."""
         new, code, words = self.kind.new, self.code, self.words
         c = new(64, "int64")
         inputs = max(self.compiled.inputs, self.compiled.count)
@@ -110,21 +119,25 @@ class PackedSearch:
         c[ps.LONGEST] = self.layout.longest
         c[ps.HEADROOM] = self.headroom
         c[ps.LEVELS] = 1
-        many = max(_BEGIN, 4 * c[ps.HEADROOM])
+        many = max(_BEGIN, 4 * int(c[ps.HEADROOM]))
+        # A whole number of doublings: the table's size follows from it.
+        many <<= max(0, (nodes // many).bit_length())
+        many_blocks, many_runs = max(4 * many, 2 * blocks), max(_BEGIN, 2 * runs)
         c[ps.ALL_NODES] = many
-        c[ps.ALL_BLOCKS] = 4 * many
-        c[ps.ALL_RUNS] = _BEGIN
+        c[ps.ALL_BLOCKS] = many_blocks
+        c[ps.ALL_RUNS] = many_runs
         c[ps.INDEX_BITS] = int(2 * many - 1).bit_length()
         c[ps.MASK] = (1 << int(c[ps.INDEX_BITS])) - 1
-        c[ps.WIDE] = 2 * self.layout.longest + _BEGIN
-        if c[ps.WIDE] > _MOST_TICKS:
+        c[ps.WIDE] = wide or 2 * self.layout.longest + _BEGIN
+        if c[ps.WIDE] > ps.MOST_TICKS:
             raise UnpackableError("timers of too many ticks")
         self.c = c
         sizes = {
             "states": many * words, "parents": many, "table": int(c[ps.MASK]) + 1,
-            "blocks": 4 * many * ps.BLOCK_SIZE, "heads": 2 * int(c[ps.WIDE]),
-            "tails": 2 * int(c[ps.WIDE]), "run_states": _BEGIN,
-            "run_ticks": _BEGIN, "levels": 2 * _BEGIN + 8, "notes": 2 * ps.NOTE * (inputs + 1),
+            "blocks": many_blocks * ps.BLOCK_SIZE, "heads": 2 * int(c[ps.WIDE]),
+            "tails": 2 * int(c[ps.WIDE]), "run_states": many_runs,
+            "run_ticks": many_runs, "levels": 2 * many_runs + 8,
+            "notes": 2 * ps.NOTE * (inputs + 1),
             "m": code.size, "base": code.size, "probe": code.size, "out": words + 1,
             "taken": WORD, "late": ps.BATCH * words,
             "told": ps.BATCH * ps.TOLD, "hashes": ps.BATCH,
@@ -145,7 +158,7 @@ class PackedSearch:
         c = self.c
         if short == ps.STATES:
             many = 2 * int(c[ps.ALL_NODES])
-            if many > _MOST_STATES:
+            if many > ps.MOST_STATES:
                 raise UnpackableError("too many states")
             self._wider("states", many * self.words)
             self._wider("parents", many)
@@ -157,7 +170,7 @@ class PackedSearch:
             self.room = self.room._replace(table=self.kind.new(size, "uint32"))
             c[ps.MASK] = size - 1
             c[ps.INDEX_BITS] += 1
-            self.functions["rehash"](self._told())
+            self.functions["rehash"](self.told())
         elif short == ps.BLOCKS:
             many = 2 * int(c[ps.ALL_BLOCKS])
             self._wider("blocks", many * ps.BLOCK_SIZE)
@@ -174,7 +187,7 @@ class PackedSearch:
     def _more_ticks(self) -> None:
         c, old = self.c, int(self.c[ps.WIDE])
         wide = 2 * old
-        if wide > _MOST_TICKS:
+        if wide > ps.MOST_TICKS:
             raise UnpackableError("visits too many ticks apart")
         heads = self.kind.new(2 * wide, "int32", -1)
         tails = self.kind.new(2 * wide, "int64")
@@ -184,30 +197,28 @@ class PackedSearch:
         self.room = self.room._replace(heads=heads, tails=tails)
         c[ps.WIDE] = wide
 
-    def _told(self) -> Any:
+    def told(self) -> Any:
+        """All rows, as functions get them."""
         return self.kind.told(self.room)
 
     # -- the search -------------------------------------------------------------
 
     def _run(self) -> Answer:
-        self._prepare()
-        self.starts: list[State] = []
-        c = self.c
-        for number, state in enumerate(self.compiled.starts()):
-            while self._short():
-                self._more(self._short())
-            self._put(state)
-            known = int(c[ps.NODES])
-            self.functions["start"](self._told())
-            self._check()
-            if int(c[ps.NODES]) > known:
-                self.starts.append(state)
-            if self.budget.spent(number):
-                return self._answer(Verdict.UNDECIDED, complete=False)
+        c = self._begun()
+        if c is None:
+            return self._answer(Verdict.UNDECIDED, complete=False)
+        turn = self.kind.turn
         while True:
-            c[ps.STOP] = int(c[ps.EVALUATED]) + self.kind.turn
-            c[ps.VISITS] = 2 * self.kind.turn
-            ended = int(self.functions["search"](self._told()))
+            c[ps.STOP] = int(c[ps.EVALUATED]) + turn
+            c[ps.VISITS] = 2 * turn
+            begun = monotonic()
+            ended = int(self.functions["search"](self.told()))
+            # Some states take longer than others, and the clock is to be looked at often.
+            took = monotonic() - begun
+            if took > _LONG_TURN:
+                turn = max(_LEAST_TURN, turn // 2)
+            elif took < _LONG_TURN / 4:
+                turn = min(self.kind.turn, 2 * turn)
             self.progress.states = max(self.progress.states, int(c[ps.EVALUATED]))
             self.progress.presses = int(c[ps.LEVEL])
             if ended == ps.BAIL:
@@ -219,8 +230,49 @@ class PackedSearch:
                 return self._answer(verdict, complete=ended == ps.HOLDS)
             if ended != ps.PAUSE:
                 self._more(ended)
+            elif self.checkpoint is not None and self.checkpoint.due():
+                self._save()
             if self.budget.spent(0):
+                self._save()
                 return self._answer(Verdict.UNDECIDED, complete=False)
+
+    def _save(self) -> None:
+        """Between two turns; a turn may leave states that are yet to be looked up."""
+        if self.checkpoint is None or self.checkpoint.rows is None:
+            return
+        from verify.engines.packed_kept import kept
+
+        with alarm.unbroken():
+            self.functions["look_up"](self.told())
+            self._check()
+            self.checkpoint.save_rows(*kept(self))
+
+    def _begun(self) -> Any:
+        """Where the search begins, or was cut; None if the time is up."""
+        rows = None if self.checkpoint is None or self.anew else self.checkpoint.rows
+        found = None if rows is None else rows.open()
+        if found is not None:
+            from verify.engines.packed_kept import Restored
+
+            self.restored = True
+            with alarm.unbroken():
+                Restored(self, found)
+            return self.c
+        self.prepare()
+        self.starts: list[State] = []
+        c = self.c
+        for number, state in enumerate(self.compiled.starts()):
+            while self._short():
+                self._more(self._short())
+            self._put(state)
+            known = int(c[ps.NODES])
+            self.functions["start"](self.told())
+            self._check()
+            if int(c[ps.NODES]) > known:
+                self.starts.append(state)
+            if self.budget.spent(number):
+                return None
+        return c
 
     def _short(self) -> int:
         c = self.c
@@ -257,7 +309,8 @@ class PackedSearch:
 
     # -- how a state was reached ------------------------------------------------
 
-    def _state(self, node: int) -> State:
+    def state(self, node: int) -> State:
+        """A visited state."""
         words = self.room.states[node * self.words : (node + 1) * self.words]
         return self.layout.state([int(word) for word in words])
 
@@ -314,16 +367,16 @@ class PackedSearch:
                 "the explorer's generated code takes a step that the model does not allow"
             )
 
-        step(self._state(node), self._cost(node)[1], passed, many, wanted)
+        step(self.state(node), self._cost(node)[1], passed, many, wanted)
         while node >= len(self.starts):
-            before, after = self._parent(node), self._state(node)
+            before, after = self._parent(node), self.state(node)
             (p0, t0), (p1, t1) = self._cost(before), self._cost(node)
 
             def reached(state: State, log: list[Occurrence], after: State = after) -> bool:
                 failed = any(signal == failure(0) for signal, _ in log)
                 return state == after and not failed
 
-            step(self._state(before), t0, t1 - t0, p1 - p0, reached)
+            step(self.state(before), t0, t1 - t0, p1 - p0, reached)
             node = before
         constants = self.compiled.constants(self.starts[node])
         return Script(tuple(reversed(presses)), 0, tuple(reversed(picks)), constants)

@@ -29,6 +29,10 @@ BLOCK_SIZE = 8
 PASSED, MANY = 31, 57
 NODE, PASSES = (1 << PASSED) - 1, (1 << MANY - PASSED) - 1
 MOST_MANY = 60
+# Words of a state; states; ticks between the first and last visit in the queue. More is not packed.
+MOST_WORDS = 64
+MOST_STATES = (1 << 31) - (1 << 13)
+MOST_TICKS = 1 << 26
 FAR = 1 << 60
 # Numbers in the table begin here: 0 is an empty place, 1 one that was emptied.
 FIRST = 2

@@ -26,6 +26,7 @@ from verify.engines.packed_room import (
     FAILS,
     FREE,
     FREE_BLOCK,
+    GONE,
     HASH,
     HOLDS,
     LAST,
@@ -33,10 +34,12 @@ from verify.engines.packed_room import (
     LATENCIES,
     LIMIT,
     LIMITED,
+    LONGEST,
     MANY,
     MASK,
     MOST_MANY,
     MOST_OUTCOMES,
+    NEXT_BLOCK,
     NODE,
     NODES,
     NOTE,
@@ -59,7 +62,8 @@ from verify.engines.stepcode import FINE, MOSTS, PICKS, PLANNED, PLANS, STUCK, V
 
 
 def build_search(step: dict[str, Any]) -> Sequence[Any]:
-    """``start``, ``search`` and ``rehash`` on the functions of a ``StepCode``, table and queue.
+    """``start``, ``search``, ``rehash``, ``look_up`` and ``checked`` on the functions of a
+    ``StepCode``, table and queue.
 
     What is in it is also compiled: see ``machine_code`` for what it may be made of.
     """
@@ -67,6 +71,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
     take, bodies, settle, pack = (step[n] for n in ("take", "bodies", "settle", "pack"))
     free_bits, next_event, last_end = (step[n] for n in ("free_bits", "next_event", "last_end"))
     copy, failed, delivery = (step[n] for n in ("copy", "failed", "delivery"))
+    sound = step["sound"]
     hashed, covered, rehash = (step[n] for n in ("hashed", "covered", "rehash"))
     push = step["push"]
     next_tick, short_of = step["next_tick"], step["short_of"]
@@ -368,4 +373,39 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             if c[LIMITED] >= 0 and c[EVALUATED] > c[LIMITED]:
                 return LIMIT
 
-    return start, search, rehash
+    def checked(r: Any) -> Any:
+        """The first visited state, and one, that no search can have had, or -1 for a visit that is
+        queued; 0: there is none. Of those that come from a file. ``VISITS``: how many states at
+        power-up there are."""
+        c, states, parents, m, out = r.c, r.states, r.parents, r.m, r.out
+        words, begun = c[WORDS], c[VISITS]
+        for node in range(c[NODES]):
+            at = node * words
+            unpack(states, at, m)
+            if not sound(m):
+                return node + 1
+            pack(m, out, words)
+            if m[0] != FINE:
+                return node + 1
+            for k in range(words):
+                if out[k] != states[at + k]:
+                    return node + 1
+            parent = parents[node]
+            if parent < GONE + 2:
+                parent = GONE - parent
+            if node < begun and parent != -1:
+                return node + 1
+            if node >= begun and (parent < 0 or parent >= node):
+                return node + 1
+        blocks, longest = r.blocks, c[LONGEST]
+        for block in range(c[NEXT_BLOCK]):
+            for k in range(BLOCK_SIZE - 1):
+                coming = blocks[block * BLOCK_SIZE + k]
+                many = coming >> MANY
+                if coming < 0 or coming & NODE >= c[NODES] or many == 1 or many > MOST_MANY:
+                    return -1
+                if ((coming >> PASSED) & PASSES) > longest:
+                    return -1
+        return 0
+
+    return start, search, rehash, look_up, checked

@@ -13,13 +13,14 @@ from verify.engines.packing import WORD, Layout
 
 
 class StateCode(CodeText):
-    """``unpack``, ``pack``, ``free_bits`` and ``weaker``. ``room``: where in ``m`` each part of a
-    state is."""
+    """``unpack``, ``sound``, ``pack``, ``free_bits`` and ``weaker``. ``room``: where in ``m`` each
+    part of a state is."""
 
     def __init__(self, layout: Layout, room: Mapping[int, int]) -> None:
         super().__init__()
         self.layout, self.room = layout, room
         self._unpack()
+        self._sound()
         self._pack()
         self._free_bits()
         self._weaker()
@@ -46,6 +47,24 @@ class StateCode(CodeText):
                     with self._under(f"for j in range(m[{room[i]}]):"):
                         self._line(f"m[{room[i] + 1} + j] = get(words, base, p, {width})")
                         self._line(f"p += {width}")
+
+    def _sound(self) -> None:
+        """What was unpacked lies within its bounds: of states that come from elsewhere."""
+        layout, room = self.layout, self.room
+        with self._under("def sound(m):"):
+            for i, span in layout.spans.items():
+                with self._under(f"if m[{room[i]}] > {span.most}:"):
+                    self._line("return False")
+            for i, bank in layout.banks.items():
+                with self._under(f"for j in range(m[{room[i]}]):"):
+                    self._line(f"x = m[{room[i] + 1} + j]")
+                    with self._under(f"if (x >> {bank.under}) > {bank.left.most}:"):
+                        self._line("return False")
+                    for shift, field in zip(bank.shifts, bank.fields, strict=True):
+                        mask, most = (1 << field.width) - 1, field.most - field.least
+                        with self._under(f"if ((x >> {shift}) & {mask}) > {most}:"):
+                            self._line("return False")
+            self._line("return True")
 
     def _pack(self) -> None:
         """``words`` are of ``m``; how many bits must be the same for one to stand for another."""

@@ -32,7 +32,7 @@ PLANNED = 2 + 3 * MOST_PICKS
 _FLAGS = 60
 
 FUNCTIONS = (
-    "unpack", "begin", "is_open", "any_open", "take", "bodies", "settle", "pack", "weaker",
+    "unpack", "sound", "begin", "is_open", "any_open", "take", "bodies", "settle", "pack", "weaker",
     "free_bits", "next_event", "last_end", "copy", "failed", "delivery",
 )  # fmt: skip
 

@@ -20,6 +20,7 @@ from itertools import count
 from math import inf
 from typing import Any, TypeAlias
 
+from verify.engines import alarm
 from verify.engines import zones_kept as kept
 from verify.engines.answer import Answer, Budget, Delivery, Progress, SpentError, Verdict
 from verify.engines.bounds import PRESENT, Bounds, Decisions, Matrix, Span, TimesError, World
@@ -411,7 +412,8 @@ class _Search:
                     return self._answer(Verdict.FAILS, "")
                 if self.budget.spent(self.progress.states):
                     if self.checkpoint is not None:
-                        self.checkpoint.save(self._far())
+                        with alarm.unbroken():
+                            self.checkpoint.save(self._far())
                     shorter = f"all sequences of fewer than {presses} presses"
                     return self._answer(Verdict.UNDECIDED, shorter)
         except TimesError as reason:

@@ -35,6 +35,7 @@ from verify.questions.waiting import by_waiting
 from verify.units import Ticks
 
 if TYPE_CHECKING:
+    from verify.engines.checkpoint import Checkpoint
     from verify.engines.drift import Drifting
 
 EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
@@ -422,7 +423,7 @@ def _ask(
         progress.doing = "simulating"
         return hammer(system, budget, progress, latencies=latencies)
     if engine == "explorer":
-        return _explore(system, budget, progress, latencies, None)
+        return _explore(system, budget, progress, latencies, None, place)
     if engine == "solver":
         return _solve(system, budget, progress, latencies)
     if engine == "zones":
@@ -473,10 +474,7 @@ def _zones(
     limited = replace(budget, states=states)
     checkpoint = kept.checkpoint(place)
     found = explore_zones(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
-    failed = found.verdict is Verdict.FAILS
-    if checkpoint is not None and (found.complete or (failed and not latencies)):
-        kept.forget_search(place)
-    return found
+    return _ended(found, place, checkpoint, latencies)
 
 
 def _ask_dense(
@@ -520,13 +518,30 @@ def _too_many(system: System) -> bool:
 
 
 def _explore(
-    system: System, budget: Budget, progress: Progress, latencies: bool, states: int | None
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    states: int | None,
+    place: str | None = None,
 ) -> Answer:
     from verify.engines.explorer import explore
 
     progress.doing, progress.states = "exploring", 0
     limited = replace(budget, states=states)
-    return explore(system, limited, progress, latencies=latencies)
+    checkpoint = kept.checkpoint(place)
+    found = explore(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
+    return _ended(found, place, checkpoint, latencies)
+
+
+def _ended(
+    found: Answer, place: str | None, checkpoint: Checkpoint | None, latencies: bool
+) -> Answer:
+    """What is kept of a search is needed no more."""
+    failed = found.verdict is Verdict.FAILS
+    if checkpoint is not None and (found.complete or (failed and not latencies)):
+        kept.forget_search(place)
+    return found
 
 
 def _solve(system: System, budget: Budget, progress: Progress, latencies: bool) -> Answer:

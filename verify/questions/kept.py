@@ -34,6 +34,7 @@ from verify.engines import alarm
 from verify.engines.answer import Answer, Delivery, Verdict
 from verify.engines.checkpoint import Checkpoint
 from verify.engines.lone import Lone
+from verify.engines.search_file import SearchFile
 from verify.engines.trace import Chosen, Press, Script
 from verify.errors import UsageError
 from verify.files import check_writable, write_whole
@@ -41,6 +42,8 @@ from verify.units import whole
 
 # Seconds between two savings; what is decided in between is saved at the end at the latest.
 SELDOM = 2.0
+# Beside the file: a long search of the explorer, as it is in memory.
+ROWS = ".states"
 _MOST_BYTES = 256 << 20
 _MOST_SEARCHES = 4
 # Of a search, unpacked; a larger one is not kept.
@@ -218,6 +221,11 @@ class Kept:
         if self.searches.pop(key, None) is not None:
             self._changed = True
 
+    def rows(self, key: str) -> SearchFile:
+        """Where a search of this key is kept that is too long for this file."""
+        about = {"version of fewwire": self.program, "link file": self.link, "key": key}
+        return SearchFile(self.path + ROWS, about)
+
     def save(self) -> None:
         """Whole, or not at all."""
         if not self._changed and os.path.lexists(self.path):
@@ -324,13 +332,14 @@ def checkpoint(key: str | None) -> Checkpoint | None:
     there = _Current.kept
     if key is None or there is None:
         return None
-    return Checkpoint(there.far(key), lambda far: there.keep_search(key, far))
+    return Checkpoint(there.far(key), lambda far: there.keep_search(key, far), there.rows(key))
 
 
 def forget_search(key: str | None) -> None:
     """The search that was kept came to its end."""
     if _Current.kept is not None and key is not None:
         _Current.kept.forget_search(key)
+        _Current.kept.rows(key).forget()
 
 
 def _digest(text: str) -> str:
