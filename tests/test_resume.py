@@ -15,15 +15,21 @@ from time import monotonic
 from typing import Any, TypeVar
 
 import pytest
+import z3
 from click.testing import CliRunner, Result
 
+from models.pulse_gap import PulseGap
 from tests.links import even_gaps, make_link
 from verify.cli import main
 from verify.engines.answer import Answer, Budget, OutOfTimeError, Progress, Verdict
-from verify.engines.checkpoint import DamagedError
+from verify.engines.checkpoint import Checkpoint, DamagedError
+from verify.engines.outcomes import Outcomes
+from verify.engines.solver import Search
 from verify.engines.trace import Press, Script
 from verify.errors import UsageError
 from verify.linkfile import load
+from verify.parts.line import Faults
+from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions import judging
 from verify.questions.judging import Subject, judge
@@ -243,6 +249,68 @@ def test_a_search_packed_too_tightly_is_refused(tmp_path: Path) -> None:
             there.searches[key] = bomb
             with pytest.raises(UsageError, match="a damaged file"):
                 there.far(key)
+
+
+# -- inside of the solver -----------------------------------------------------------
+
+
+JITTERY = make_link(PulseGap((4, 8), 1, (1, 1)), Operator(spacing=12), faults=Faults(jitter=1))
+
+
+@pytest.mark.parametrize(
+    ("link", "latencies"),
+    [
+        (JITTERY, False),
+        (JITTERY, True),
+        (JITTERY.with_operator(spacing=7), False),
+    ],
+)
+def test_what_the_solver_said_is_not_asked_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, link: Link, latencies: bool
+) -> None:
+    subject = Subject(link)
+    asked: list[int] = []
+    ask_z3 = Search._asked
+
+    def counted(search: Search, terms: Any) -> Any:
+        asked[-1] += 1
+        return ask_z3(search, terms)
+
+    monkeypatch.setattr(Search, "_asked", counted)
+    asked.append(0)
+    whole = judge(subject, "solver", Progress(), latencies=latencies)
+    asked_once = asked.pop()
+    found = whole
+    for piece in range(1, 40):
+        asked.append(0)
+        budget = looks(piece * (asked_once // 2 + 1))
+        with keeping(str(tmp_path / "kept"), "a link"):
+            found = judge(subject, "solver", Progress(), budget=budget, latencies=latencies)
+        if found.verdict is not Verdict.UNDECIDED and (found.complete or not latencies):
+            break
+
+    assert (found.verdict, found.complete) == (whole.verdict, whole.complete)
+    for mine, known in ((found.best, whole.best), (found.worst, whole.worst)):
+        assert {i: d.ticks for i, d in mine.items()} == {i: d.ticks for i, d in known.items()}
+    assert len(asked) >= 2
+    # Models are asked for again where a run is shown; nothing else is.
+    runs = 1 + 2 * len(whole.best) * len(asked)
+    assert asked_once <= sum(asked) <= asked_once + runs
+    assert asked[-1] < asked_once
+
+
+def test_outcomes_of_other_questions_are_not_used(tmp_path: Path) -> None:
+    kept: list[Any] = [None]
+    one, other = (z3.Int(name) > 0 for name in ("a", "b"))
+    first = Outcomes(Checkpoint(None, kept.append))
+    first.note([one], True)
+    first.note([other], False)
+    first.save()
+    again = Outcomes(Checkpoint(json.loads(json.dumps(kept[-1])), kept.append))
+    assert [again.next([one]), again.next([one]), again.next([other])] == [True, None, None]
+    for far in (7, [1], [[1]], [[1, 2]], [["a", 1]], {}):
+        with pytest.raises(DamagedError):
+            Outcomes(Checkpoint(far, kept.append))
 
 
 # -- the command line -------------------------------------------------------------

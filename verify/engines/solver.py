@@ -27,9 +27,11 @@ import z3
 
 from verify.engines import memory
 from verify.engines.answer import Answer, Budget, Delivery, Progress, Verdict
+from verify.engines.checkpoint import Checkpoint
 from verify.engines.concrete import is_unknown
 from verify.engines.linear import Exact, Known, minus, plus, term
 from verify.engines.optimum import optimum
+from verify.engines.outcomes import Outcomes
 from verify.engines.symbolic import (
     Cond,
     Num,
@@ -137,24 +139,38 @@ def solve(
     *,
     latencies: bool = False,
     most_presses: int = 5,
+    checkpoint: Checkpoint | None = None,
 ) -> Answer:
     """Judge every sequence that the operator of ``system`` allows (branch 0).
 
     Gives up, ``undecided``, on links that remember more than ``most_presses`` presses.
+    ``checkpoint``: where the solver's answers are kept; what it once said is not asked again.
     """
+    outcomes = None if checkpoint is None else Outcomes(checkpoint)
     try:
-        search = Search(system, budget, progress, latencies, most_presses)
+        search = Search(system, budget, progress, latencies, most_presses, outcomes)
     except OutOfReachError as reason:  # the time was up before it began
         return Answer(Verdict.UNDECIDED, "solver", covered=str(reason))
-    return search.run()
+    try:
+        return search.run()
+    finally:
+        if outcomes is not None:
+            outcomes.save()
 
 
 class Search:
     """The induction over the presses of one system; may be asked only once."""
 
     def __init__(
-        self, system: System, budget: Budget, progress: Progress, latencies: bool, most: int
+        self,
+        system: System,
+        budget: Budget,
+        progress: Progress,
+        latencies: bool,
+        most: int,
+        outcomes: Outcomes | None = None,
     ) -> None:
+        self.outcomes = outcomes
         self.symbolic = Symbolic(system)
         self.budget, self.progress, self.latencies, self.most = budget, progress, latencies, most
         self.count = self.symbolic.offer.count
@@ -585,16 +601,31 @@ class Search:
 
     def _possible(self, given: Sequence[Cond]) -> bool:
         """The conditions can hold together; leaves a model in ``solver_model``."""
-        self.solver_model: z3.ModelRef | None = None
+        self._model: z3.ModelRef | None = None
+        self._unasked: list[z3.BoolRef] | None = None
         if any(c is False for c in given):
             return False
         terms = [c for c in given if c is not True]
         if not terms:
             return True
+        said = None if self.outcomes is None else self.outcomes.next(terms)
+        if said is not None:
+            self._unasked = terms if said else None
+            return said
         result = self._asked(terms)
+        if self.outcomes is not None and result != z3.unknown:
+            self.outcomes.note(terms, result == z3.sat)
         if result == z3.unknown or self.budget.spent(self.progress.states):
             raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
         return bool(result == z3.sat)
+
+    @property
+    def solver_model(self) -> z3.ModelRef | None:
+        """Of the last question, if its conditions can hold together and are not all known."""
+        if self._unasked is not None and self._asked(self._unasked) != z3.sat:
+            raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
+        self._unasked = None
+        return self._model
 
     def _asked(self, terms: list[z3.BoolRef]) -> z3.CheckSatResult:
         """One question to the solver, which keeps nothing of it."""
@@ -604,7 +635,7 @@ class Search:
             self.solver.add(*terms)
             result = self._check()
             if result == z3.sat:
-                self.solver_model = self.solver.model()
+                self._model = self.solver.model()
             return result
         finally:
             self.solver.pop()

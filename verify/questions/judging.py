@@ -416,7 +416,7 @@ def _ask(
 ) -> Answer:
     """``place``: where the last and longest search is kept, and goes on from at once."""
     if system.dense:
-        return _ask_dense(system, engine, budget, progress, latencies, queued)
+        return _ask_dense(system, engine, budget, progress, latencies, queued, place)
     if engine == "simulator":
         from verify.engines.chance import hammer
 
@@ -425,8 +425,14 @@ def _ask(
     if engine == "explorer":
         return _explore(system, budget, progress, latencies, None, place)
     if engine == "solver":
-        return _solve(system, budget, progress, latencies)
+        return _solve(system, budget, progress, latencies, place)
     if engine == "zones":
+        return _zones(system, budget, progress, latencies, None, place)
+    asked = None if place is None else f"{place} of the solver"
+    if kept.has_search(asked) and not kept.has_search(place):
+        answer = _solve(system, budget, progress, latencies, asked)
+        if answer.verdict is not Verdict.UNDECIDED or budget.spent(0):
+            return answer
         return _zones(system, budget, progress, latencies, None, place)
     if kept.has_search(place):
         answer = _zones(system, budget, progress, latencies, None, place)
@@ -454,7 +460,7 @@ def _ask(
     answer = _zones(system, budget, progress, latencies, FIRST_ZONES)
     if answer.verdict is not Verdict.UNDECIDED:
         return answer
-    solved = _solve(system, budget, progress, latencies)
+    solved = _solve(system, budget, progress, latencies, asked)
     if solved.verdict is not Verdict.UNDECIDED:
         return solved
     return _zones(system, budget, progress, latencies, None, place)
@@ -484,6 +490,7 @@ def _ask_dense(
     progress: Progress,
     latencies: bool,
     queued: bool,
+    place: str | None,
 ) -> Answer:
     """Only the solver sees every run; others find failures in whole parts of a tick."""
     if engine == "zones":
@@ -495,7 +502,7 @@ def _ask_dense(
         if flooded.verdict is Verdict.FAILS:
             return flooded
     if engine in ("auto", "solver"):
-        answer = _solve(system, budget, progress, latencies)
+        answer = _solve(system, budget, progress, latencies, place)
         if engine == "solver" or answer.verdict is not Verdict.UNDECIDED or _too_many(system):
             return answer
     if _too_many(system):
@@ -544,12 +551,20 @@ def _ended(
     return found
 
 
-def _solve(system: System, budget: Budget, progress: Progress, latencies: bool) -> Answer:
+def _solve(
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    place: str | None = None,
+) -> Answer:
     # Imported late: loading z3 takes longer than most explorations.
     from verify.engines.solver import solve
 
     progress.doing, progress.states = "solving", 0
-    return solve(system, budget, progress, latencies=latencies)
+    checkpoint = kept.checkpoint(place)
+    found = solve(system, budget, progress, latencies=latencies, checkpoint=checkpoint)
+    return _ended(found, place, checkpoint, latencies)
 
 
 def _show(subject: Subject, answer: Answer, part: Part, branch: int, budget: Budget) -> Trace:
