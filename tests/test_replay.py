@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import count
 from math import lcm
 
 import pytest
 from hypothesis import HealthCheck, Phase, assume, event, given, settings
 from hypothesis import strategies as st
 
+from models.pulse_gap import PulseGap
 from models.scan import Scan
 from models.wire_per_input import WirePerInput
 from tests.links import framed_serials, links, make_link, parallel_codes, pulse_gaps, scripts
@@ -26,7 +28,7 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.stretch import Stretch
 from verify.questions.all_rates import RatesStage
-from verify.questions.disturbed import Within, _Seeker, disturbed
+from verify.questions.disturbed import Within, _Seeker, disturbed, explain
 from verify.questions.holding import Stage, Warnings, stretches
 from verify.questions.judging import Subject
 from verify.questions.replay import Replay, replay
@@ -444,3 +446,19 @@ def ran(link: Link, script: Script, until: int | None = None) -> Trace:
     except NotAllowedError:
         assume(False)
     return Trace(script, tuple(events), None)
+
+
+def test_what_is_followed_stops_when_the_time_is_up() -> None:
+    """A clock that is a second on whenever somebody looks at it: soon, not at the next amount."""
+    link = make_link(PulseGap((8, 16), 2, (2, 2)), faults=Faults(jitter=1))
+    presses = tuple(Press(40 * k, k % 2) for k in range(6))
+    shown, rows = rows_of(ran(link, Script(presses)), link)
+    strikes = [k for k, row in enumerate(rows) if row.signal.startswith("out")]
+    del rows[strikes[-2]]
+    found = held(link, recorded(shown, rows)).held
+    looks = count()
+    explained = explain(
+        link, Within("line.swallowed", 3), found, Budget(3.5, clock=lambda: float(next(looks)))
+    )
+    assert (explained.verdict, explained.why) == ("undecided", "the time was up at 1")
+    assert next(looks) == 5

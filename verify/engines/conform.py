@@ -7,7 +7,7 @@ which the last is gone. Exact, and no more is held than the ways that are open.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
@@ -67,7 +67,8 @@ class Follower:
 
     ``compared``: number of each edge that is compared, by what happens; edges come in pairs of
     rise and fall, ``wires`` says which pairs have levels. ``scale``: parts of a tick in which
-    the systems count. ``tolerance``, ticks, may be set at any time.
+    the systems count. ``tolerance``, ticks, may be set at any time; so may ``look``, which is
+    called again and again and may raise.
     """
 
     def __init__(
@@ -85,6 +86,7 @@ class Follower:
         # Where time is dense, both edges of a pulse may lie in what a recording has as one tick.
         self.unseen = wires and scale > 1
         self.tolerance: Ticks = 0
+        self.look: Callable[[], None] | None = None
         self._known: dict[_Key, list[tuple[_Way, Made]]] = {}
         self.now: Ticks = -1
         self.ways: list[_Way] = []
@@ -139,7 +141,9 @@ class Follower:
         reasons: list[Reason] = []
         found: dict[_Way, tuple[_Way, Made]] = {}
         passed = int((to - self.now) * self.scale)
-        for way in self.ways:
+        for k, way in enumerate(self.ways):
+            if self.look is not None and not k % 64:
+                self.look()
             for after, made in self._walked(way, passed, played, recorded, to, reasons):
                 found.setdefault(after, (way, made))
             if len(found) > MOST_WAYS:

@@ -45,6 +45,7 @@ class RatesFollower(Follower):
         ``own``: ticks until timers on that clock first run out. A ``height`` of 0: what comes
         before the recording does not depend on when it was; with no ``lead`` nothing does."""
         self.plane, self.look = Plane(), look
+        self.look()
         self._after: dict[_Name, dict[_Name, tuple[Region, _Way]]] = {}
         places = [region for error in errors for region in inside(0, error, height)]
         self.plane.region = places[0]
@@ -80,7 +81,8 @@ class RatesFollower(Follower):
     ) -> bool:
         found: dict[_Name, tuple[Region, _Way]] = {}
         for name, (region, way) in self.named.items():
-            self.look()
+            if self.look is not None:
+                self.look()
             # A long recording does the same again and again.
             key = name, passed, (*played,), (*recorded,), self.tolerance
             after = self._after.get(key)

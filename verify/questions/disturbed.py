@@ -15,7 +15,7 @@ from math import lcm
 from typing import TYPE_CHECKING, Any, Literal
 
 from verify import units
-from verify.engines.answer import Budget
+from verify.engines.answer import Budget, SpentError
 from verify.engines.conform import TooManyWaysError, in_one_tick
 from verify.engines.single import Run
 from verify.errors import DisagreementError, UsageError
@@ -183,6 +183,8 @@ def explain(
                 if link.scheme.warm_up:
                     raise GivenUpError("the model may run in too many ways") from None
         return seeker.by_solver()
+    except SpentError:
+        return Explained(within, "undecided", None, "the time was up", "explorer")
     except GivenUpError as reason:
         engine = "solver" if within.kind == "clock.rate" else "explorer, solver"
         if link.scheme.warm_up:
@@ -201,6 +203,8 @@ def stopped(link: Link, within: Within, held: Held, budget: Budget) -> Iterator[
 
     try:
         yield from seeker.by_stopping()
+    except SpentError:
+        yield Explained(within, "undecided", None, "the time was up", "explorer")
     except TooManyWaysError:
         why = "the model may run in too many ways"
         yield Explained(within, "undecided", None, why, "explorer")
@@ -330,7 +334,10 @@ class _Seeker:
                 if self.budget.spent(0):
                     raise GivenUpError(f"the time was up at {amount}")
                 link = disturbed(self.link, kind, sign * amount)
-                run = self._follows(link)
+                try:
+                    run = self._follows(link)
+                except SpentError:
+                    raise GivenUpError(f"the time was up at {amount}") from None
                 if run is not None:
                     why = "less does not in any way in which the model may run"
                     return self._checked(link, run, 1, sign * amount, link, "explorer", why)
@@ -441,6 +448,7 @@ class _Seeker:
         stage = Stage(link, self.stretch, self.watched, excerpt.quiet, lead=lead)
         stage.begin({*excerpt.up})
         stage.follower.before = []
+        stage.follower.look = self.budget.look
         return stage
 
     def _moments(self) -> list[Moment]:

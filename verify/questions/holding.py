@@ -397,6 +397,7 @@ def hold(
     stop: Stop | None = None,
     lead: Fraction | None = None,
     again: bool = False,
+    look: Callable[[], None] | None = None,
 ) -> Held:
     """Read a recording once and compare it with a link.
 
@@ -404,9 +405,10 @@ def hold(
     from where a time is no whole number of ticks. ``only``: one stretch, nothing else. ``more``:
     ticks by which disturbances may put off rest. ``stop``: a pause, of a link that allows it.
     ``lead``: as of a ``Stage``. ``again``: it was read before, and is only compared.
+    ``look``: called now and then, and may raise.
     """
     return _Holding(
-        subject, link, recording, warn, progress, tolerance, only, more, stop, lead, again
+        subject, link, recording, warn, progress, tolerance, only, more, stop, lead, again, look
     ).run()
 
 
@@ -424,6 +426,7 @@ class _Holding:
         stop: Stop | None,
         lead: Fraction | None,
         again: bool,
+        look: Callable[[], None] | None,
     ) -> None:
         watched = recording.signals
         self.subject, self.link, self.recording = subject, link, recording
@@ -433,6 +436,8 @@ class _Holding:
         self.stages = [
             Stage(link, stretch, watched, self.quiet, stop, lead) for stretch in compared
         ]
+        for stage in self.stages:
+            stage.follower.look = look
         self.decoder: _Decoder | None = None
         self.judges: list[Right | Manners] = []
         if not again:

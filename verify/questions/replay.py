@@ -121,6 +121,7 @@ class _Asked:
             tolerance=self.tolerance,
             more=self.more,
         )
+        self.held = held
         notes = self._notes(held)
         if held.undecided:
             return Replay("undecided", held, (), (), (), (*notes, held.undecided))
@@ -145,7 +146,12 @@ class _Asked:
         clock = self.subject.link.clock
         if clock.rated:
             own = Within("clock.rate", max(-clock.rate[0], clock.rate[1]))
+            all_of_it, left = self.budget, self.budget.left()
+            if within and left is not None:
+                # What was asked about has its share of the time.
+                self.budget = replace(all_of_it, seconds=left / 2, started=None)
             verdict, rate, note = self._own_rate(held, own, clock.rate)
+            self.budget = all_of_it
             notes = (*notes, note)
             if verdict == "agrees":
                 return Replay(verdict, replace(held, parting=None), (), (), (), notes, rate)
@@ -235,18 +241,22 @@ class _Asked:
     ) -> Held:
         """All of the recording held against what explains a place of it."""
         self.progress.doing = f"reading the recording again, with {asked.kind}"
-        return hold(
-            self.subject,
-            link,
-            self.recording,
-            Warnings(),
-            self.progress,
-            tolerance=self.tolerance,
-            more=self.more,
-            stop=stop,
-            lead=lead,
-            again=True,
-        )
+        try:
+            return hold(
+                self.subject,
+                link,
+                self.recording,
+                Warnings(),
+                self.progress,
+                tolerance=self.tolerance,
+                more=self.more,
+                stop=stop,
+                lead=lead,
+                again=True,
+                look=self.budget.look,
+            )
+        except SpentError:
+            return replace(self.held, parting=None, undecided="the time was up")
 
     def _whole(
         self,
@@ -306,7 +316,9 @@ class _Asked:
         again = self._again(asked, at_it, lead=found.lead)
         if again.parting is not None and again.parting.stretch.branch != here.branch:
             return Whole("undecided", None, "what one receiver tells another contradicts")
-        if again.undecided or again.parting is not None:
+        if again.undecided:
+            return Whole("undecided", None, again.undecided)
+        if again.parting is not None:
             raise DisagreementError(
                 f"{asked.kind} of {found.error} does not give the recording when it is followed: "
                 "this is a bug in fewwire, please report it with the link file and the recording"
