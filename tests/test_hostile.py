@@ -9,6 +9,8 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -20,6 +22,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verify.cli import main
+from verify.design.trail import Trail
 from verify.engines.answer import Budget, Progress
 from verify.errors import FewwireError, LinkFileError, UsageError
 from verify.files import check_writable
@@ -27,9 +30,14 @@ from verify.linkfile import load, parse, read, toml_of
 from verify.pressfile import parse_presses
 from verify.questions.certify import certified
 from verify.questions.judging import Subject, judge
+from verify.questions.kept import Kept, _sum, keeping
+from verify.questions.table import judge_table
 from verify.recheck.certificate import certificate_of, text_of
 from verify.recordings.formats import open_recording, trace_text
 from verify.recordings.recording import signals_of
+from verify.sweeps.cells import find, link_of, task
+from verify.sweeps.file import load_sweep
+from verify.sweeps.journal import Journal
 from verify.wordfile import parse_words
 
 LINKS = Path(__file__).parent.parent / "models" / "links"
@@ -199,6 +207,80 @@ def test_byte_order_marks_and_line_ends_are_no_matter(tmp_path: Path) -> None:
 # -- anything at all -----------------------------------------------------------------------
 
 
+SWEEP = """link = "link.toml"
+ask = "spacing"
+time = 3
+[grid]
+link.pulse = [1, 2, 3]
+line.delay = ["50 ms", 0]
+"""
+
+
+def sweep_in(folder: Path) -> Path:
+    (folder / "link.toml").write_bytes((LINKS / "carillon.toml").read_bytes())
+    (folder / "sweep.toml").write_text(SWEEP)
+    return folder / "sweep.toml"
+
+
+def written_journal(folder: Path) -> bytes:
+    sweep = load_sweep(sweep_in(folder))
+    with Journal(str(folder / "journal"), sweep) as journal:
+        for cell in (1, 2, 5):
+            journal.add(find(task(sweep, cell)))
+    return (folder / "journal").read_bytes()
+
+
+def kept_file(path: Path) -> bytes:
+    """Answers that hold and fail, a search that was cut, lone presses, tables."""
+    with keeping(str(path), "a link") as kept:
+        for name in ("puppet_theatre", "carillon"):
+            judge(Subject(load(LINKS / f"{name}.toml")), "zones", Progress())
+        rated = CARILLON.with_operator()
+        rated = replace(rated, clock=replace(rated.clock, rate=(Fraction(0), Fraction(1, 100))))
+        Subject(rated, budget=Budget(20))
+        kept.keep_search("cut", {"states": 7, "nodes": [[0, [[0]]]]})
+        kept.keep_tables({"ended": [["a", 3, [1, 4]]], "cut": ["b", [2, 0], 7, None]})
+    return path.read_bytes()
+
+
+def read_kept(path: Path, *, signed: bool) -> None:
+    """``signed``: whoever spoilt it made its sum anew."""
+    if signed:
+        with suppress(ValueError, RecursionError):
+            found = json.loads(path.read_bytes())
+            if isinstance(found, dict):
+                names = ("answers", "searches", "tables", "lones")
+                found["sum"] = _sum(*(found.get(name) for name in names))
+                path.write_text(json.dumps(found))
+    kept = Kept(str(path), "a link")
+    for key in kept.answers:
+        kept.answer(key)
+    for key in kept.lones:
+        kept.lone(key)
+    for key in kept.searches:
+        kept.far(key)
+    Trail(kept.tables)
+
+
+def ask_kept(path: Path) -> None:
+    """Ask what is kept, of whoever spoilt it and made its sum anew."""
+    read_kept(path, signed=True)
+    with keeping(str(path), "a link"):
+        judge(Subject(load(LINKS / "puppet_theatre.toml")), "zones", Progress(), budget=Budget(9))
+
+
+def read_journal(path: Path) -> None:
+    with Journal(str(path), load_sweep(sweep_in(path.parent))):
+        pass
+
+
+def read_sweep(path: Path) -> None:
+    sweep_in(path.parent)
+    sweep = load_sweep(path)
+    for cell in (1, sweep.cells):
+        link_of(sweep, cell)
+
+
 @cache
 def good(kind: str) -> bytes:
     if kind == "link":
@@ -207,6 +289,17 @@ def good(kind: str) -> bytes:
         return (LINKS / "morse.toml").read_bytes()
     if kind == "presses":
         return (LINKS / "carillon_tune.csv").read_bytes()
+    if kind == "own machines":
+        return (LINKS / "biphase_mark_18.toml").read_bytes()
+    if kind == "codes":
+        return (LINKS / "stage_lamps.toml").read_bytes()
+    if kind == "sweep":
+        return SWEEP.encode()
+    with TemporaryDirectory() as folder:
+        if kind == "journal":
+            return written_journal(Path(folder))
+        if kind.startswith("kept"):
+            return kept_file(Path(folder) / "kept")
     puppets = LINKS / "puppet_theatre.toml"
     subject = Subject(load(puppets))
     judged = judge(subject, "auto", Progress(), budget=Budget(20))
@@ -230,6 +323,13 @@ def held(kind: str) -> Callable[[str, Path], object]:
         "words": lambda text, _: parse_words(toml_of(text, "x"), "x", "x"),
         "presses": lambda text, _: parse_presses(text, "x", CARILLON.names, CARILLON.tick),
         "certificate": lambda text, _: certificate_of(text, "x"),
+        "own machines": lambda text, _: parse(text, "x"),
+        "codes": lambda _, path: judge_table(path),
+        "sweep": lambda _, path: read_sweep(path),
+        "journal": lambda _, path: read_journal(path),
+        "kept": lambda _, path: read_kept(path, signed=False),
+        "kept and asked": lambda _, path: ask_kept(path),
+        "kept and signed": lambda _, path: read_kept(path, signed=True),
     }.get(kind, recorded)
 
 
@@ -250,7 +350,11 @@ def spoilt(draw: st.DrawFn, whole: bytes) -> bytes:
 
 
 @pytest.mark.parametrize(
-    "kind", ["link", "words", "presses", "certificate", ".vcd", ".csv", ".json"]
+    "kind",
+    [
+        *("link", "words", "presses", "certificate", ".vcd", ".csv", ".json", "own machines"),
+        *("codes", "sweep", "journal", "kept", "kept and signed"),
+    ],
 )
 def test_whatever_stands_in_a_file_it_is_read_or_refused_in_one_line(kind: str) -> None:
     reads = held(kind)
@@ -263,12 +367,66 @@ def test_whatever_stands_in_a_file_it_is_read_or_refused_in_one_line(kind: str) 
             path.write_bytes(data)
             said = ""
             try:
-                reads("" if kind.startswith(".") else read(path)[0], path)
+                by_path = kind.startswith((".", "kept", "journal"))
+                reads("" if by_path else read(path)[0], path)
             except FewwireError as error:
                 said = str(error)
         assert said.isprintable()
 
     one_line()
+
+
+ODD = st.sampled_from(
+    [None, True, -1, 0, 1 << 70, 1.5, "", "1/0", "-3", "9" * 5000, "\ud800", [], [[]], {}, {"a": 1}]
+)
+
+
+@st.composite
+def other_leaf(draw: st.DrawFn, whole: bytes) -> bytes:
+    """A good file of JSON in which one value is another."""
+    document = json.loads(whole)
+    at = document
+    while True:
+        keys = list(at) if isinstance(at, dict) else list(range(len(at)))
+        key = draw(st.sampled_from(keys))
+        below = at[key]
+        if not isinstance(below, dict | list) or not below or draw(st.integers(0, 5)) == 0:
+            at[key] = draw(ODD)
+            return json.dumps(document).encode()
+        at = below
+
+
+@pytest.mark.parametrize("kind", ["kept", "kept and signed", "kept and asked", "certificate"])
+def test_whatever_value_stands_in_a_file_it_is_read_or_refused_in_one_line(kind: str) -> None:
+    reads = held(kind)
+
+    @given(other_leaf(good(kind)))
+    @settings(max_examples=60)
+    def one_line(data: bytes) -> None:
+        with TemporaryDirectory() as folder:
+            path = Path(folder) / "a.json"
+            path.write_bytes(data)
+            said = ""
+            try:
+                reads(data.decode(), path)
+            except FewwireError as error:
+                said = str(error)
+        assert said.isprintable()
+
+    one_line()
+
+
+def test_a_journal_that_has_no_end_is_not_read(tmp_path: Path) -> None:
+    sweep = load_sweep(sweep_in(tmp_path))
+    (tmp_path / "zero").symlink_to("/dev/zero")
+    (tmp_path / "long").write_bytes(b"")
+    os.truncate(tmp_path / "long", 1 << 40)
+    (tmp_path / "deep").write_bytes(b"[" * 200_000 + b"\n")
+
+    for name, told in [("zero", "a device"), ("long", "more than 6 cells"), ("deep", "line 1")]:
+        with pytest.raises(UsageError, match=told), Journal(str(tmp_path / name), sweep):
+            pass
+    assert (tmp_path / "long").stat().st_size == 1 << 40
 
 
 # -- what is written -----------------------------------------------------------------------

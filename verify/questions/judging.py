@@ -17,11 +17,12 @@ from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
 from verify.engines import alarm
 from verify.engines.answer import Answer, Budget, Delivery, OutOfTimeError, Progress, Verdict
+from verify.engines.checkpoint import Checkpoint, DamagedError
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
 from verify.engines.shrink import Apart, Test, shrink, size
 from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Chosen, Press, Script, Trace
-from verify.errors import DisagreementError
+from verify.errors import DisagreementError, ModelError
 from verify.language.machine import System
 from verify.language.state import Number
 from verify.parts.clock import PERIOD
@@ -35,7 +36,6 @@ from verify.questions.waiting import by_waiting
 from verify.units import Ticks
 
 if TYPE_CHECKING:
-    from verify.engines.checkpoint import Checkpoint
     from verify.engines.drift import Drifting
 
 EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
@@ -257,9 +257,10 @@ def judge(
             # Of ends that drift apart a part is searched no further than the failure before it.
             asked = _anonymous(link), windows, engine, "latencies" if latencies else brief
             key = None if drifting is not None else kept.key_of(*asked)
+            seen_before = None
             if not latencies and (link, windows) in glances:
                 answer = glances[link, windows]
-            elif (seen_before := kept.known(key)) is not None:
+            elif (seen_before := kept.known(key, link.inputs)) is not None:
                 answer = seen_before
             elif answers and budget.spent(0):
                 covered = "nothing of some parts: the time was up"
@@ -288,7 +289,12 @@ def judge(
             if answer.complete or not latencies:
                 kept.note(key, answer)
             if answer.script is not None:
-                shown = _show(subject, answer, alike[0], branches[0], budget)
+                try:
+                    shown = _show(subject, answer, alike[0], branches[0], budget)
+                except (DisagreementError, NotAllowedError, ModelError):
+                    if seen_before is None:
+                        raise
+                    raise DamagedError from None
                 failures.append((shown, answer))
             for part in alike:
                 _gather(subject, branches, part, answer.best, best, min)
@@ -395,7 +401,9 @@ def _amid_any(
             if key not in answers:
                 place = kept.key_of("amid any", *key)
                 system = factored(part.link, windows)
-                answers[key] = kept.known(place) or _zones(system, budget, progress, False, AMID)
+                answers[key] = kept.known(place, part.link.inputs) or _zones(
+                    system, budget, progress, False, AMID
+                )
                 if answers[key].verdict is Verdict.HOLDS:
                     kept.note(place, answers[key])
             if answers[key].verdict is not Verdict.HOLDS:

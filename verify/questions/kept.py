@@ -32,7 +32,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from verify.engines import alarm
 from verify.engines.answer import Answer, Delivery, Verdict
-from verify.engines.checkpoint import Checkpoint
+from verify.engines.checkpoint import Checkpoint, DamagedError
 from verify.engines.lone import Lone
 from verify.engines.search_file import SearchFile
 from verify.engines.trace import Chosen, Press, Script
@@ -54,19 +54,23 @@ class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
+_Whole = Annotated[int, Field(ge=-(1 << 62), le=1 << 62)]
+_Natural = Annotated[int, Field(ge=0, le=1 << 62)]
+
+
 class _ScriptFile(_Strict):
-    presses: list[tuple[int, int]]
-    delay: int
-    picks: list[tuple[int, str, int]]
-    constants: list[tuple[str, int]]
-    parts: int
+    presses: list[tuple[_Whole, _Natural]]
+    delay: _Natural
+    picks: list[tuple[_Whole, str, _Whole]]
+    constants: list[tuple[str, _Whole]]
+    parts: Annotated[int, Field(ge=1, le=1 << 62)]
 
 
 _Ticks = Annotated[str, Field(pattern=r"^[0-9]{1,30}(/[1-9][0-9]{0,29})?$")]
 
 
 class _DeliveryFile(_Strict):
-    input: int
+    input: _Natural
     ticks: _Ticks
     script: _ScriptFile
 
@@ -300,9 +304,17 @@ def key_of(*meaning: object) -> str | None:
     return None if " at 0x" in words else _digest(words)
 
 
-def known(key: str | None) -> Answer | None:
-    """What is kept under a key."""
-    return None if key is None or _Current.kept is None else _Current.kept.answer(key)
+def known(key: str | None, inputs: int) -> Answer | None:
+    """What is kept under a key, about a part of so many inputs. Raises DamagedError."""
+    found = None if key is None or _Current.kept is None else _Current.kept.answer(key)
+    if found is None:
+        return None
+    deliveries = [*found.best.items(), *found.worst.items()]
+    scripts = [found.script, *(delivery.script for _, delivery in deliveries)]
+    pressed = [press.input for script in scripts if script for press in script.presses]
+    if max([*pressed, *(i for i, _ in deliveries)], default=0) >= inputs:
+        raise DamagedError
+    return found
 
 
 def note(key: str | None, answer: Answer) -> None:

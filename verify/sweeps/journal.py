@@ -6,6 +6,7 @@ import fcntl
 import hashlib
 import json
 import os
+import stat
 from dataclasses import asdict
 from pathlib import Path
 from types import TracebackType
@@ -100,8 +101,7 @@ class Journal:
             ) from None
 
     def _begin(self, file: IO[bytes]) -> None:
-        file.seek(0)
-        data = file.read()
+        data = self._read(file)
         # A line that a crash has torn was never told to anybody.
         kept = data.rfind(b"\n") + 1
         lines = data[:kept].splitlines()
@@ -124,10 +124,24 @@ class Journal:
                 raise self._no_journal(k)
             self.done.setdefault(result.cell, result)
 
+    def _read(self, file: IO[bytes]) -> bytes:
+        """All of it, if it is a file and of no more bytes than its lines can have."""
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise UsageError(f"{self.path}: found a device or pipe; allowed: {_ALLOWED}")
+        file.seek(0)
+        most = _MOST_LINE * (self.sweep.cells + 1)
+        data = file.read(most + 1)
+        if len(data) > most:
+            raise UsageError(
+                f"{self.path}: found more than {self.sweep.cells} cells can take; allowed: "
+                f"{_ALLOWED}"
+            )
+        return data
+
     def _same_sweep(self, line: bytes) -> None:
         try:
             head = json.loads(line)
-        except ValueError:
+        except (ValueError, RecursionError):
             head = None
         if not isinstance(head, dict) or set(head) != {"sweep"}:
             raise self._no_journal(1)
@@ -149,6 +163,8 @@ class Journal:
         os.fsync(file.fileno())
 
 
+# Bytes of a line; a reason, the longest of what is in it, has a thousand at most.
+_MOST_LINE = 1 << 16
 _HEAD = b'{"sweep": '
 
 
