@@ -232,3 +232,19 @@ def test_a_receiver_may_tell_apart_what_was_recorded_in_one_tick() -> None:
     assert held(rated, recorded(shown, rows)).verdict == "agrees"
     unpressed = [name for name in shown if not name.startswith("in")]
     assert held(rated, recorded(unpressed, rows)).verdict == "undecided"
+
+
+def test_what_the_file_allows_might_have_been_there_too() -> None:
+    """A slow clock and an edge that is late by a tick: neither explains it by itself."""
+    link = make_link(PulseGap((8,), 2, (3,)), delay=(1, 1))
+    _, rows = seen(link, Fraction(1, 4), (Press(0, 0), Press(40, 0)))
+    far = [k for k, row in enumerate(rows) if row.signal == "line.far"]
+    rows[far[2]] = rows[far[2]]._replace(at=rows[far[2]].at + 1)
+    recording = recorded(["in.k1", "line.far"], rows)
+    rated = replace(link, clock=Clock((Fraction(0), Fraction(1, 4))))
+    for file, verdict in ((link, "none"), (rated, "undecided")):
+        found = held(file, recording, Within("line.jitter", 1))
+        assert found.verdict == "parts"
+        explained, _ = found.explained[0]
+        assert explained.verdict == verdict
+    assert "together with an error of the clock" in explained.why

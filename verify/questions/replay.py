@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from verify.engines.answer import Budget, Progress, SpentError
 from verify.engines.conform import TooManyWaysError
@@ -18,6 +18,7 @@ from verify.questions.disturbed import (
     Explained,
     Within,
     disturbed,
+    exactly_known,
     explain,
     least_words,
     refuted,
@@ -165,10 +166,25 @@ class _Asked:
             self.progress.doing = f"looking for {asked.kind}"
             found = explain(self.link, asked, held, self.budget)
             everywhere = self._whole(asked, held, parting) if found.link is not None else None
+            if besides := self._besides(asked, parting):
+                found = _open(found, besides)
+                everywhere = everywhere and _open(everywhere, besides)
             explained.append((found, everywhere))
         if len(explained) > 1 and not any(e.verdict == "explains" for e, _ in explained):
             notes = (*notes, "each disturbance was tried by itself, not two at once")
         return Replay(verdict, held, due, seen, tuple(explained), notes, rate)
+
+    def _besides(self, asked: Within, parting: Parting) -> str:
+        """What the file allows, too, and was not tried together with what is asked; or nothing."""
+        clock, pause = self.subject.link.clock, self.subject.link.pause
+        found = []
+        off = clock.rated and asked.kind != "clock.rate"
+        if off and not exactly_known(self.link, parting.stretch):
+            found.append("an error of the clock")
+        paused = any(end.value in parting.stretch.parts for end in pause.ends)
+        if pause.most and paused and not asked.kind.startswith("pause."):
+            found.append("a pause")
+        return " and ".join(found)
 
     def _own_rate(
         self, held: Held, own: Within, rates: tuple[Fraction, Fraction]
@@ -369,3 +385,17 @@ class _Asked:
         elif lost:
             notes.append(f"not recorded, not compared: {names_text(lost)}")
         return tuple(notes)
+
+
+_Said = TypeVar("_Said", Explained, Whole)
+
+
+def _open(said: _Said, besides: str) -> _Said:
+    """What is said of a disturbance where the file allows something ``besides``."""
+    if said.verdict == "none":
+        why = f"by itself none does; together with {besides}, which the file allows, none was tried"
+        return replace(said, verdict="undecided", why=why)
+    if said.verdict == "explains":
+        less = f"less, together with {besides}, which the file allows, was not tried"
+        return replace(said, why=f"{said.why}; {less}" if said.why else less)
+    return said
