@@ -43,15 +43,20 @@ def seen(
     presses: tuple[Press, ...],
     finer: int = 1,
     late: int = 0,
+    between: tuple[int, ...] = (),
     data: st.DataObject | None = None,
 ) -> tuple[list[str], list[Row]]:
     """What is recorded in whole ticks of a link whose clock is off. ``finer``: in how many times
-    finer parts it is run; ``late``: parts that its line is late besides. ``data``: what else
-    happens is drawn from it."""
+    finer parts it is run; ``late``: parts that its line is late besides; ``between``: by how
+    many ``1 / finer`` ticks each press is later. ``data``: what else happens is drawn from it."""
     off = replace(link, clock=Clock((error, error)))
     parts = off.clock.resolution * finer
     period = ((PERIOD, int(parts * (1 + error))),)
-    made = tuple(Press(press.tick * parts, press.input) for press in presses)
+    after = between or (0,) * len(presses)
+    made = tuple(
+        Press((p.tick * finer + n) * off.clock.resolution, p.input)
+        for p, n in zip(presses, after, strict=True)
+    )
     script = Script(made, off.delay[0] * parts + late, constants=period, resolution=parts)
     if data is not None:
         met: list[tuple[int, Pick]] = []
@@ -159,7 +164,7 @@ def test_nor_is_it_where_the_line_is_late_by_nobody_knows_what(data: st.DataObje
     error = data.draw(errors)
     late = 0 if jitter else data.draw(st.integers(0, 6))
     presses = data.draw(presses_of(link, 2))
-    shown, rows = seen(link, error, presses, 6, late, data)
+    shown, rows = seen(link, error, presses, 6, late, data=data)
     places = data.draw(st.sampled_from(PLACES[1:]))
     kept = [name for name in shown if name.partition(".")[0] in places]
 
@@ -248,3 +253,23 @@ def test_what_the_file_allows_might_have_been_there_too() -> None:
         explained, _ = found.explained[0]
         assert explained.verdict == verdict
     assert "together with an error of the clock" in explained.why
+
+
+@settings(max_examples=40, suppress_health_check=list(HealthCheck), deadline=None)
+@given(st.data())
+def test_presses_between_ticks_are_within_a_tolerance_of_one(data: st.DataObject) -> None:
+    """They are recorded up to half a tick off, and so is what comes of them."""
+    serial = framed_serials(plain_receiver=True, busy="overlay")
+    link = make_link(data.draw(st.one_of(pulse_gaps(busy="overlay"), serial)))
+    error = data.draw(errors)
+    presses = data.draw(presses_of(link, 4))
+    between = tuple(data.draw(st.integers(0, 5)) for _ in presses)
+    shown, rows = seen(link, error, presses, 6, between=between)
+    kept = [name for name in shown if name.startswith("in") or name == "line"]
+
+    found = held(link, recorded(kept, rows), Within("clock.rate", HALF), tolerance=1)
+
+    for explained, everywhere in found.explained:
+        assert explained.verdict == "explains"
+        assert everywhere is not None
+        assert everywhere.verdict == "explains"
