@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
+import tarfile
 import tomllib
 import zipfile
 from pathlib import Path
@@ -75,3 +77,45 @@ def test_a_wheel_brings_models_manual_and_types_and_runs_anywhere(tmp_path: Path
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("holds")
+
+
+SDIST = "import sys; from setuptools.build_meta import build_sdist; print(build_sdist(sys.argv[1]))"
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(shutil.which("git") is None, reason="no git")
+def test_a_tag_is_the_version_of_wheel_and_source(tmp_path: Path) -> None:
+    def run(*words: str, place: Path = tmp_path, path: str = "") -> str:
+        done = subprocess.run(
+            words,
+            cwd=place,
+            env={**os.environ, "PYTHONPATH": path},
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=200,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    if not (ROOT / ".git").exists():
+        pytest.skip("not a clone")
+    clone, needs = str(tmp_path / "clone"), str(tmp_path / "needs")
+    run("git", "clone", "--quiet", str(ROOT), clone)
+    run("git", "-C", clone, "tag", "v7.8.9")
+    pip = (sys.executable, "-m", "pip")
+    run(*pip, "wheel", "--no-deps", "--quiet", "--wheel-dir", str(tmp_path), clone)
+    required = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["build-system"]
+    run(*pip, "install", "--quiet", "--target", needs, *required["requires"])
+    made = run(sys.executable, "-c", SDIST, str(tmp_path), place=tmp_path / "clone", path=needs)
+
+    assert [path.name for path in tmp_path.glob("*.whl")] == ["fewwire-7.8.9-py3-none-any.whl"]
+    assert made.splitlines()[-1] == "fewwire-7.8.9.tar.gz"
+    # What is built of the source knows its version without a repository around it.
+    with tarfile.open(tmp_path / "fewwire-7.8.9.tar.gz") as source:
+        source.extractall(tmp_path, filter="data")
+    again = tmp_path / "again"
+    run(*pip, "wheel", "--no-deps", "--quiet", "--wheel-dir", str(again), "./fewwire-7.8.9")
+    assert [path.name for path in again.glob("*.whl")] == ["fewwire-7.8.9-py3-none-any.whl"]
+    inside = set(zipfile.ZipFile(again / "fewwire-7.8.9-py3-none-any.whl").namelist())
+    assert {"models/links/carillon.toml", "verify/manual/check.md", "verify/py.typed"} <= inside
