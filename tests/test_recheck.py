@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 from verify.allowed_code import allow
 from verify.cli import main
 from verify.engines.answer import Budget, Progress
-from verify.linkfile import load
+from verify.linkfile import load, parse
 from verify.questions.certify import certified
 from verify.questions.judging import Subject, judge
 from verify.questions.rechecking import recheck
@@ -146,3 +146,56 @@ def test_a_certificate_of_a_closer_spacing_is_refused() -> None:
     changed = whole.model_copy(update={"link": whole.link.replace("spacing = 16", "spacing = 15")})
 
     assert recheck(changed, "x", {"z3": solver_of("z3")}).verdict == "refused"
+
+
+def _written(text: str) -> Certificate:
+    subject = Subject(parse(text, "x"))
+    judged = judge(subject, "auto", Progress(), budget=Budget(60))
+    return certified(subject, text, judged, Budget(30), Progress())
+
+
+def _confirmed(certificate: Certificate) -> str:
+    return recheck(certificate, "x", {"z3": solver_of("z3"), "cvc5": solver_of("cvc5")}).verdict
+
+
+QUEUE = """tick = "50 ms"
+name = "x"
+[inputs]
+count = 7
+[link]
+scheme = "pulse-gap"
+gaps = [2, 4, 6, 8, 10, 12, 14]
+busy = "queue"
+depth = 7
+[operator]
+repeat = 128
+"""
+
+
+def test_a_queue_that_always_has_a_place_has_a_certificate() -> None:
+    found = _written(QUEUE)
+
+    assert found.argument == "waiting"
+    assert _confirmed(found) == "confirmed"
+
+
+@pytest.mark.parametrize(
+    "change", [("depth = 7", "depth = 2"), ("repeat = 128", "repeat = 20"), ('"queue"', '"ignore"')]
+)
+def test_a_certificate_of_another_queue_is_refused(change: tuple[str, str]) -> None:
+    found = _written(QUEUE)
+    link = found.link.replace(*change)
+    if "ignore" in link:
+        link = link.replace("depth = 7\n", "")
+
+    assert _confirmed(found.model_copy(update={"link": link})) == "refused"
+
+
+def test_a_scan_of_64_slots_has_a_certificate_as_small_as_one_of_few() -> None:
+    scan = 'tick = "50 ms"\nname = "x"\n[inputs]\ncount = 64\nkind = "level"\n'
+    scan += '[link]\nscheme = "free-scan"\nslot = 2\n[operator]\nrepeat = 512\n'
+    found = _written(scan)
+
+    assert found.argument == "parts"
+    assert sum(len(invariant.groups) for invariant in found.invariants) < 200
+    assert _confirmed(found) == "confirmed"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import lcm
 from typing import Literal
@@ -12,10 +12,15 @@ from verify.language.machine import System
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.questions.judging import Subject
+from verify.questions.waiting import in_turn
 
-Argument = Literal["parts", "amid any"]
+Argument = Literal["parts", "amid any", "waiting"]
 # A clock of unknown rate is taken in parts of a tick so many times finer than its range needs.
 FINER = 12
+
+
+class NoCaseError(Exception):
+    """The argument says nothing of some part of the link."""
 
 
 @dataclass(frozen=True)
@@ -26,24 +31,44 @@ class Case:
     system: System
 
 
-def cases(subject: Subject, argument: Argument) -> Iterator[Case]:
+def cases(subject: Subject, argument: Argument) -> Iterable[Case]:
     """What has to be proved of a link. None: the argument is no argument for this link.
 
     ``parts``: of each output, or group of inputs, all that matters to it. ``amid any``: of each
-    lever that it holds whatever the others do.
+    lever that it holds whatever the others do. ``waiting``: of a queue that always has a place,
+    that sends in turn come out right.
     """
+    if argument != "waiting":
+        return _cases(subject, argument)
+    try:
+        return list(_cases(subject, argument))
+    except NoCaseError:
+        return ()
+
+
+def _cases(subject: Subject, argument: Argument) -> Iterator[Case]:
     seen: set[tuple[Link, Windows]] = set()
     for part, lone in _parts(subject, argument):
         for windows in factored_windows(part.link, lone):
             key = replace(part.link, name="", names=("",) * part.link.inputs), windows
-            if key not in seen:
-                seen.add(key)
-                yield Case(_words(subject.link, part, windows), _system(subject, part, windows))
+            if key in seen:
+                continue
+            seen.add(key)
+            words = _words(subject.link, part, windows)
+            if argument != "waiting":
+                yield Case(words, _system(subject, part, windows))
+                continue
+            found = in_turn(part.link, windows)
+            if found is None:
+                # All parts wait like this, or it is no argument: never some of them only.
+                raise NoCaseError
+            most, system = found
+            yield Case(f"{words}; at most {most - 1} waiting, sends in turn", system)
 
 
 def _parts(subject: Subject, argument: Argument) -> Iterator[tuple[Part, Lone]]:
     link, whole = subject.link, subject.lone
-    if argument == "parts":
+    if argument != "amid any":
         for part in subject.parts:
             yield part, subject.lone_for(part)
     elif not link.clock.rated:

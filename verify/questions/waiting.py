@@ -31,6 +31,20 @@ LONGEST, STEPS = 10**7, 10_000
 
 def by_waiting(link: Link, windows: Windows, ask: Callable[[System], Answer]) -> Answer | None:
     """A proof for a link with a queue; None where this argument says nothing."""
+    found = in_turn(link, windows)
+    if found is None:
+        return None
+    most, system = found
+    answer = ask(system)
+    if answer.verdict is not Verdict.HOLDS:
+        return None
+    waiting = f"at most {most - 1} {'press waits' if most == 2 else 'presses wait'}"
+    return replace(answer, covered=f"{waiting}; of sends in turn {answer.covered}")
+
+
+def in_turn(link: Link, windows: Windows) -> tuple[int, System] | None:
+    """The most presses whose sends are not over, and the link without a queue, presses a send
+    apart: if that holds, so does the link. None where this argument says nothing."""
     queue, without = link.scheme.queue, link.scheme.unqueued()
     if queue is None or without is None or not _plain(link):
         return None
@@ -39,11 +53,7 @@ def by_waiting(link: Link, windows: Windows, ask: Callable[[System], Answer]) ->
         return None
     pairs = tuple((send,) * link.inputs for send in queue.sends)
     alone = replace(link, scheme=without, operator=Operator(pairs=pairs))
-    answer = ask(factored(alone, replace(windows, queue=None)))
-    if answer.verdict is not Verdict.HOLDS:
-        return None
-    waiting = f"at most {most - 1} {'press waits' if most == 2 else 'presses wait'}"
-    return replace(answer, covered=f"{waiting}; of sends in turn {answer.covered}")
+    return most, factored(alone, replace(windows, queue=None))
 
 
 def _plain(link: Link) -> bool:

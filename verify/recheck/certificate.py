@@ -73,7 +73,7 @@ class Certificate(_Part):
     name: str
     link: str
     code: CodeFile | None = None
-    argument: Literal["parts", "amid any"] = "parts"
+    argument: Literal["parts", "amid any", "waiting"] = "parts"
     invariants: list[InvariantFile] = []
     run: RunFile | None = None
 
