@@ -33,7 +33,7 @@ def kept(search: PackedSearch) -> tuple[dict[str, int], list[Any]]:
     """The numbers and rows of a search between two turns."""
     c, room = search.c, search.room
     nodes, runs, levels = int(c[ps.NODES]), int(c[ps.RUNS]), int(c[ps.LEVELS])
-    where, visits = array("q"), array("q")
+    where, visits = array("q"), array("I")
     for side, tick, chain in _chains(search):
         before = len(visits)
         for piece in chain:
@@ -70,7 +70,7 @@ def _chains(search: PackedSearch) -> Iterator[tuple[int, int, Iterator[Any]]]:
     def pieces(block: int, at: int, tail: int) -> Iterator[Any]:
         while block != tail // size:
             yield blocks[block * size + at : block * size + size - 1]
-            block, at = int(blocks[block * size + size - 1]), 0
+            block, at = int(blocks[block * size + size - 1]) - 1, 0
         yield blocks[block * size + at : tail]
 
     if c[ps.BLOCK] >= 0:
@@ -107,9 +107,9 @@ class Restored:
         after, many = number("failed_after", 0, longest), number("failed_many", 0, ps.MOST_MANY)
         current = number("current", 0, 1)
         self._need(len(reading.sizes) == 8 and not reading.sizes[6] % 24)
-        self._need(not reading.sizes[7] % 8)
+        self._need(not reading.sizes[7] % 4)
         self._sizes(inputs=max(search.compiled.inputs, search.compiled.count))
-        where, visits = self._numbers(6), self._numbers(7)
+        where, visits = self._numbers(6, "q"), self._numbers(7, "I")
         blocks = sum(-(-where[k + 2] // (ps.BLOCK_SIZE - 1)) for k in range(0, len(where), 3))
         search.prepare(self.nodes, max(blocks, 0), self.runs, self.wide)
         c, room = search.c, search.room
@@ -142,8 +142,8 @@ class Restored:
         self._need(self.reading.sizes[:5] == wanted)
         self._need(self.reading.sizes[5] == 16 * ps.NOTE * (inputs + 1))
 
-    def _numbers(self, row: int) -> array[int]:
-        found = array("q")
+    def _numbers(self, row: int, code: str) -> array[int]:
+        found = array(code)
         for chunk in self.reading.row(row):
             found.frombytes(chunk)
         return found
@@ -204,10 +204,10 @@ class Restored:
                 piece = visits[begin : min(begin + size, at + many)]
                 start = block * ps.BLOCK_SIZE
                 room.blocks[start : start + len(piece)] = piece if fast else list(piece)
-                room.blocks[start + size] = block + 1
+                room.blocks[start + size] = block + 2
                 room.tails[place] = start + len(piece)
                 block += 1
-            room.blocks[(block - 1) * ps.BLOCK_SIZE + size] = -1
+            room.blocks[(block - 1) * ps.BLOCK_SIZE + size] = 0
             at += many
             c[ps.MOST0 + side] = max(int(c[ps.MOST0 + side]), tick)
             if under_way:

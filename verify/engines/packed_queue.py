@@ -12,6 +12,7 @@ from verify.engines.packed_room import (
     ALL_NODES,
     ALL_RUNS,
     AT,
+    AT_EVENT,
     BASE0,
     BASE1,
     BLOCK,
@@ -19,19 +20,29 @@ from verify.engines.packed_room import (
     BLOCKS,
     COSTS,
     CROWDED,
+    DONE_AT_ONCE,
+    DONE_THEN,
     FAR,
     FIRST,
     FREE_BLOCK,
     HEADROOM,
+    KIND,
     LEAST0,
     LEVEL,
     LEVELS,
     LONGEST,
+    MANY,
     MASK,
     MOST0,
+    MOST_MANY,
     NEXT_BLOCK,
+    NODE,
     NODES,
     NOW,
+    PASSED,
+    PASSES,
+    QUEUED,
+    RUN_AT,
     RUNS,
     SIDE,
     STATES,
@@ -44,10 +55,17 @@ from verify.engines.packed_room import (
 
 
 def build_queue(_: dict[str, Any]) -> Sequence[Any]:
-    """``push``, ``next_tick`` and ``short_of``: see ``packed_search``."""
+    """The functions of the queue, those that others use returned: see ``packed_search``."""
 
     def push(r: Any, up: Any, tick: Any, visit: Any) -> None:
         """Queue a visit; ``up``: of a sequence with one more press than now."""
+        node, many = visit & NODE, visit >> MANY
+        if many > 0:
+            queue_up(r, up, tick, (DONE_AT_ONCE << KIND) | many)
+        kind = DONE_THEN if (visit >> PASSED) & PASSES > 0 else AT_EVENT
+        queue_up(r, up, tick, (kind << KIND) | node)
+
+    def queue_up(r: Any, up: Any, tick: Any, queued: Any) -> None:
         c, blocks, heads, tails = r.c, r.blocks, r.heads, r.tails
         side = c[SIDE] ^ up
         k = side * c[WIDE] + tick - c[BASE0 + side]
@@ -59,21 +77,96 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
         if heads[k] < 0 or tail & (BLOCK_SIZE - 1) == BLOCK_SIZE - 1:
             block = c[FREE_BLOCK]
             if block >= 0:
-                c[FREE_BLOCK] = blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1]
+                c[FREE_BLOCK] = blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] - 1
             else:
                 block = c[NEXT_BLOCK]
                 if block >= c[ALL_BLOCKS]:
                     c[WHY] = CROWDED
                     return
                 c[NEXT_BLOCK] += 1
-            blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] = -1
+            blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] = 0
             if heads[k] < 0:
                 heads[k] = block
             else:
-                blocks[tail] = block
+                blocks[tail] = block + 1
             tail = block * BLOCK_SIZE
-        blocks[tail] = visit
+        blocks[tail] = queued
         tails[k] = tail + 1
+
+    def taken_off(r: Any) -> Any:
+        """The next that is queued for now."""
+        c, blocks, tails = r.c, r.blocks, r.tails
+        block, at = c[BLOCK], c[AT]
+        queued = blocks[block * BLOCK_SIZE + at]
+        at += 1
+        side = c[SIDE]
+        k = side * c[WIDE] + c[NOW] - c[BASE0 + side]
+        c[AT] = at
+        ended = block * BLOCK_SIZE + at == tails[k]
+        if ended or at == BLOCK_SIZE - 1:
+            c[BLOCK] = -1 if ended else blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] - 1
+            c[AT] = 0
+            blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] = c[FREE_BLOCK] + 1
+            c[FREE_BLOCK] = block
+        return queued
+
+    def ticks_since(r: Any, node: Any, tick: Any) -> Any:
+        """From a state to a tick. States of a tick were mostly reached one after another, so the
+        run is mostly the one of the last that was asked for."""
+        c, firsts = r.c, r.run_states
+        runs, k = c[RUNS], c[RUN_AT]
+        if runs == 0 or node < firsts[0]:
+            return tick  # at power-up
+        if k >= runs or firsts[k] > node or (k + 1 < runs and firsts[k + 1] <= node):
+            low, high = 0, runs
+            while high - low > 1:
+                middle = (low + high) >> 1
+                if firsts[middle] <= node:
+                    low = middle
+                else:
+                    high = middle
+            k = low
+            c[RUN_AT] = k
+        return tick - r.run_ticks[k]
+
+    def list_sound(r: Any, block: Any, tail: Any, tick: Any) -> Any:
+        """Every visit of a list is one that a search can have."""
+        c, blocks = r.c, r.blocks
+        at, begun = block * BLOCK_SIZE, False
+        while True:
+            kind, node = blocks[at] >> KIND, blocks[at] & QUEUED
+            if kind == DONE_AT_ONCE:
+                if begun or node < 2 or node > MOST_MANY:
+                    return False
+                begun = True
+            else:
+                if kind > DONE_AT_ONCE or node >= c[NODES] or (begun and kind != DONE_THEN):
+                    return False
+                passed = ticks_since(r, node, tick)
+                if passed < 1 or passed > c[LONGEST]:
+                    return False
+                begun = False
+            at += 1
+            if at == tail:
+                return not begun
+            if at & (BLOCK_SIZE - 1) == BLOCK_SIZE - 1:
+                at = (blocks[at] - 1) * BLOCK_SIZE
+
+    def lists_sound(r: Any) -> Any:
+        """All visits that are queued are such."""
+        c, heads, tails = r.c, r.heads, r.tails
+        if c[BLOCK] >= 0:
+            side = c[SIDE]
+            tail = tails[side * c[WIDE] + c[NOW] - c[BASE0 + side]]
+            if not list_sound(r, c[BLOCK], tail, c[NOW]):
+                return False
+        for side in range(2):
+            for k in range(c[WIDE]):
+                at = side * c[WIDE] + k
+                tick = c[BASE0 + side] + k
+                if heads[at] >= 0 and not list_sound(r, heads[at], tails[at], tick):
+                    return False
+        return True
 
     def next_tick(r: Any) -> Any:
         """Go to the next tick with a visit, perhaps of the next level; False if there is none."""
@@ -118,7 +211,7 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
             return STATES
         if 4 * (c[USED] + more) > 3 * (c[MASK] + 1) or c[NODES] + more + FIRST > c[MASK]:
             return TABLE
-        if c[NEXT_BLOCK] + 3 * more > c[ALL_BLOCKS]:
+        if c[NEXT_BLOCK] + 4 * more > c[ALL_BLOCKS]:
             return BLOCKS
         if c[RUNS] + 4 > c[ALL_RUNS]:
             return COSTS
@@ -127,4 +220,4 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
             return TICKS
         return 0
 
-    return push, next_tick, short_of
+    return push, taken_off, ticks_since, lists_sound, next_tick, short_of

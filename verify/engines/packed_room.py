@@ -15,23 +15,28 @@ HOLDS, FAILS, LIMIT, PAUSE, STATES, TABLE, BLOCKS, TICKS, COSTS, BAIL = range(10
     NODES, WORDS, COUNT, EVALUATED, STOP, LIMITED, LATENCIES, LEVEL, SIDE, NOW, BLOCK, AT, BASE0,
     BASE1, LEAST0, LEAST1, MOST0, MOST1, WIDE, FREE_BLOCK, NEXT_BLOCK, ALL_BLOCKS, ALL_NODES, MASK,
     INDEX_BITS, RUNS, USED, LONGEST, FAILED_AT, FAILED_AFTER, FAILED_MANY, HEADROOM, WHY, LEVELS,
-    ALL_RUNS, VISITS, LATE, SIZE,
-) = range(38)  # fmt: skip
+    ALL_RUNS, VISITS, LATE, SIZE, RUN_AT,
+) = range(39)  # fmt: skip
 
 # Outcomes of one step: more would keep others waiting.
 MOST_OUTCOMES = 1 << 22
 # Why the search stops, besides what ``stepcode`` tells: a visit took more room than it may.
 CROWDED = 3
-# A block of the queue: so many visits and the number of the next block.
-BLOCK_SIZE = 8
+# A block of the queue: so many places for visits, less one for the next block, counted from 1.
+BLOCK_SIZE = 16
 # A visit is a state's number, above it how many ticks after it, and above these how many things
 # the world does at once, if more than one: all sets of so many, one after another.
 PASSED, MANY = 31, 57
 NODE, PASSES = (1 << PASSED) - 1, (1 << MANY - PASSED) - 1
+# In the queue it takes one place: the state, and whether something is done or an event comes; how
+# many ticks after it follows from the tick of the list. How many at once is in the place before.
+KIND = 30
+QUEUED = (1 << KIND) - 1
+AT_EVENT, DONE_THEN, DONE_AT_ONCE = range(3)
 MOST_MANY = 60
 # Words of a state; states; ticks between the first and last visit in the queue. More is not packed.
 MOST_WORDS = 64
-MOST_STATES = (1 << 31) - (1 << 13)
+MOST_STATES = (1 << 30) - (1 << 13)
 MOST_TICKS = 1 << 26
 FAR = 1 << 60
 # Numbers in the table begin here: 0 is an empty place, 1 one that was emptied.
@@ -72,7 +77,7 @@ class Room(NamedTuple):
     hashes: Any
 
 
-_HALF = {"parents": "int32", "table": "uint32", "heads": "int32"}
+_HALF = {"parents": "int32", "table": "uint32", "heads": "int32", "blocks": "uint32"}
 _HALF |= {"run_states": "int32", "run_ticks": "int32"}
 ROWS = {name: _HALF.get(name, "int64") for name in Room._fields}
 """What kind of numbers each row has."""

@@ -10,14 +10,13 @@ from typing import Any
 
 from verify.engines.packed_room import (
     ALL_NODES,
-    AT,
     BAIL,
-    BASE0,
     BATCH,
     BLOCK,
-    BLOCK_SIZE,
     COUNT,
     CROWDED,
+    DONE_AT_ONCE,
+    DONE_THEN,
     EVALUATED,
     EVENT,
     FAILED_AFTER,
@@ -25,36 +24,31 @@ from verify.engines.packed_room import (
     FAILED_MANY,
     FAILS,
     FREE,
-    FREE_BLOCK,
     GONE,
     HASH,
     HOLDS,
+    KIND,
     LAST,
     LATE,
     LATENCIES,
     LIMIT,
     LIMITED,
-    LONGEST,
     MANY,
     MASK,
     MOST_MANY,
     MOST_OUTCOMES,
-    NEXT_BLOCK,
-    NODE,
     NODES,
     NOTE,
     NOW,
     PARENT,
     PASSED,
-    PASSES,
     PAUSE,
-    SIDE,
+    QUEUED,
     STOP,
     TICK,
     TOLD,
     VISITS,
     WHY,
-    WIDE,
     WORDS,
     prefetch,
 )
@@ -74,7 +68,8 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
     sound = step["sound"]
     hashed, covered, rehash = (step[n] for n in ("hashed", "covered", "rehash"))
     push = step["push"]
-    next_tick, short_of = step["next_tick"], step["short_of"]
+    next_tick, short_of, taken_off = step["next_tick"], step["short_of"], step["taken_off"]
+    ticks_since, lists_sound = step["ticks_since"], step["lists_sound"]
 
     def opens_at(r: Any, words: Any, at: Any, passed: Any, index: Any) -> Any:
         """The offer (-1: any) is open, ``passed`` ticks after a state."""
@@ -302,12 +297,16 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             push_next(r, 1, tick, ((many + 1) << MANY) | (passed << PASSED) | node)
         return False
 
-    def visit(r: Any, coming: Any) -> Any:
-        """Carry out a pending visit; True when the search is over."""
+    def visit(r: Any) -> Any:
+        """Carry out the next pending visit; True when the search is over."""
         c, states, base, taken = r.c, r.states, r.base, r.taken
-        node = coming & NODE
-        passed = (coming >> PASSED) & PASSES
-        many = coming >> MANY
+        many = 0
+        queued = taken_off(r)
+        if queued >> KIND == DONE_AT_ONCE:
+            many = queued & QUEUED
+            queued = taken_off(r)
+        node = queued & QUEUED
+        passed = ticks_since(r, node, c[NOW]) if queued >> KIND == DONE_THEN else 0
         if many > 0:
             return visit_many(r, node, passed, many)
         tick, at, count = c[NOW], node * c[WORDS], c[COUNT]
@@ -335,7 +334,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
 
     def search(r: Any) -> Any:
         """Go on until something is found, or room is short, or it is time to look up."""
-        c, blocks, tails = r.c, r.blocks, r.tails
+        c = r.c
         visits = 0
         while True:
             if c[BLOCK] < 0:
@@ -353,19 +352,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             if c[EVALUATED] >= c[STOP] or visits >= c[VISITS]:
                 return PAUSE
             visits += 1
-            block, at = c[BLOCK], c[AT]
-            coming = blocks[block * BLOCK_SIZE + at]
-            at += 1
-            side = c[SIDE]
-            k = side * c[WIDE] + c[NOW] - c[BASE0 + side]
-            c[AT] = at
-            ended = block * BLOCK_SIZE + at == tails[k]
-            if ended or at == BLOCK_SIZE - 1:
-                c[BLOCK] = -1 if ended else blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1]
-                c[AT] = 0
-                blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] = c[FREE_BLOCK]
-                c[FREE_BLOCK] = block
-            over = visit(r, coming)
+            over = visit(r)
             if c[WHY] != FINE:
                 return BAIL
             if over and (c[LATENCIES] == 0 and c[FAILED_AT] >= 0):
@@ -397,15 +384,8 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                 return node + 1
             if node >= begun and (parent < 0 or parent >= node):
                 return node + 1
-        blocks, longest = r.blocks, c[LONGEST]
-        for block in range(c[NEXT_BLOCK]):
-            for k in range(BLOCK_SIZE - 1):
-                coming = blocks[block * BLOCK_SIZE + k]
-                many = coming >> MANY
-                if coming < 0 or coming & NODE >= c[NODES] or many == 1 or many > MOST_MANY:
-                    return -1
-                if ((coming >> PASSED) & PASSES) > longest:
-                    return -1
+        if not lists_sound(r):
+            return -1
         return 0
 
     return start, search, rehash, look_up, checked
