@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 from math import lcm
+from typing import Any
 
 import pytest
 from hypothesis import event, example, given, settings
@@ -14,11 +15,12 @@ from models.pulse_gap import PulseGap
 from tests.links import even_gaps, framed_serials, links, make_link, owns
 from verify.engines import explorer, native
 from verify.engines.answer import Answer, Budget, Progress, Verdict
-from verify.engines.concrete import Compiled
+from verify.engines.concrete import Compiled, State
 from verify.engines.explorer import _Search, explore
 from verify.engines.lone import factored_windows
 from verify.engines.memory import used
 from verify.engines.packed import PackedSearch
+from verify.engines.packed_room import BATCH
 from verify.engines.packing import Layout, UnpackableError
 from verify.language.machine import System
 from verify.linkfile import load
@@ -32,8 +34,6 @@ HELD = make_link(
     Operator(spacing=1, hold=(1, 3), overlap=2),
 )
 JITTERY = make_link(ParallelCode((1, 3), 2), Operator(spacing=4), faults=Faults(jitter=1, skew=1))
-# Nearly every state is kept; enough of them for pages, blocks and tables to count for little.
-MANY, MANY_STATES = "models/links/start_stop.toml", 300_000
 
 
 def system_of(link: Link) -> System:
@@ -69,6 +69,41 @@ def test_generated_code_answers_as_the_explorer_does(link: Link, latencies: bool
     assert found == expected
 
 
+class _InOrder(_Search):
+    """Notes every state that it keeps."""
+
+    def __init__(self, *given: Any) -> None:
+        super().__init__(*given)
+        self.order: list[State] = []
+
+    def _covered(self, state: State) -> bool:
+        covered = super()._covered(state)
+        if not covered:
+            self.order.append(state)
+        return covered
+
+
+@given(st.one_of(links(), links(framed_serials()), links(owns())), st.booleans())
+@example(HELD, True)
+@example(JITTERY, False)
+@example(make_link(even_gaps(3), Operator(spacing=1)), True)
+@settings(max_examples=25, deadline=None)
+def test_states_are_found_in_the_same_order(link: Link, latencies: bool) -> None:
+    """So the first failure is the same one, and the first that shows a latency."""
+    compiled = Compiled(system_of(link))
+    expected = _InOrder(compiled, Budget(None, 300), Progress(), latencies)
+    expected.run()
+    try:
+        search = PackedSearch(compiled, Budget(None, 300), Progress(), latencies, fast=False)
+        search.run()
+    except UnpackableError:
+        return
+
+    found = [search.state(node) for node in range(search.states_packed)]
+    assert found == expected.order[: len(found)]
+    assert len(found) > len(expected.order) - BATCH  # which are looked up together
+
+
 @pytest.mark.parametrize("name", ["puppet_theatre", "weather_mast", "stage_lamps"])
 def test_shipped_links_are_packed(name: str) -> None:
     found, expected = both(system_of(load(f"models/links/{name}.toml")), 900, True, fast=False)
@@ -102,16 +137,22 @@ def test_a_packed_state_is_the_state() -> None:
 
 
 @pytest.mark.slow
-def test_a_state_takes_less_than_four_times_its_packed_size() -> None:
+@pytest.mark.parametrize(
+    ("name", "states", "kept"), [("start_stop", 300_000, 150_000), ("greenhouse", 4_000_000, 1e5)]
+)
+def test_a_state_takes_less_than_four_times_its_packed_size(
+    name: str, states: int, kept: int
+) -> None:
+    """Of three words, and of one: enough of them for pages to count for little."""
     pytest.importorskip("llvmlite")
-    compiled = Compiled(system_of(load(MANY)))
+    compiled = Compiled(system_of(load(f"models/links/{name}.toml")))
     PackedSearch(compiled, Budget(None, 0), Progress(), False).run()
     before = used()
-    search = PackedSearch(compiled, Budget(None, MANY_STATES), Progress(), False)
+    search = PackedSearch(compiled, Budget(None, states), Progress(), False)
     answer = search.run()
 
     assert answer.verdict is Verdict.UNDECIDED
-    assert search.states_packed > MANY_STATES // 2
+    assert search.states_packed > kept
     assert used() - before < 4 * 8 * search.words * search.states_packed
 
 

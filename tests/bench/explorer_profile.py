@@ -29,13 +29,26 @@ from verify.engines.memory import used
 from verify.engines.packed import PackedSearch
 from verify.engines.packed_room import BATCH, MASK, NODES, WORDS, prefetch
 from verify.files import write_whole
-from verify.linkfile import load
+from verify.linkfile import load, parse
 from verify.parts.link import Link
 
 from .measuring import as_csv, markdown, measured_on, out_option
 from .subjects import Kind, subject_link
 
 SAMPLE, ROUNDS = 8_000_000, 3
+SCAN = """
+tick = "1 ms"
+[inputs]
+count = 2
+kind = "level"
+[link]
+scheme = "synced-scan"
+slot = 48
+[clock]
+rate = "8 %"
+"""
+# Of that so many times as many states.
+SCANNED = 15
 SPEED = (
     "link", "words of a state", "states", "kept", "states/s, millions", "kept/s, millions",
     "ns per state kept", "bytes at the end", "bytes at most", "four times packed",
@@ -149,6 +162,8 @@ def links() -> Iterator[tuple[str, Link, bool]]:
     are asked for, which keeps a search going."""
     for name in ("start_stop", "greenhouse"):
         yield name, load(f"models/links/{name}.toml"), False
+    # One word, and of what is visited one in a hundred is kept.
+    yield "synced-scan, 2 levers", parse(SCAN, "scan"), False
     presses = subject_link(Kind("pulse-gap", "press"), 16)
     yield "pulse-gap, 16 inputs", presses.with_operator(spacing=1), True
 
@@ -173,7 +188,7 @@ def measure(name: str, link: Link, latencies: bool, states: int) -> Profile:
             if part == "refilled":
                 search.room.table[:] = search.kind.new(len(search.room.table), "uint32")
             begun = process_time()
-            search.functions["rehash" if part == "refilled" else part](search._told())
+            search.functions["rehash" if part == "refilled" else part](search.told())
             spent = 1e9 * (process_time() - begun) / search.states_packed
             parts[part] = min(spent, parts.get(part, spent))
     assert search is not None
@@ -223,7 +238,7 @@ def report(profiles: Sequence[Profile]) -> str:
         f"{measured_on()} Made by `python -m tests.bench.explorer_profile`, whose help says how.\n"
         f"\n{markdown(SPEED, speed_rows(profiles))}\n"
         "A state of so many words has 8 bytes of each, 4 for the one before it, 5 to 11 in the"
-        " table and 5 to 13 in the queue. Where few are kept, room that is there from the start (a"
+        " table and 4 to 8 in the queue. Where few are kept, room that is there from the start (a"
         " few MB) counts too.\n\n"
         "Nanoseconds per state that each part takes by itself:\n\n"
         f"{markdown(('part', *(p.name for p in profiles)), part_rows(profiles))}\n"
@@ -246,7 +261,8 @@ def main(states: int, out: Path) -> None:
     profiles = []
     with with_parts():
         for name, link, latencies in links():
-            profiles.append(measure(name, link, latencies, states))
+            many = SCANNED if name.startswith("synced") else 1
+            profiles.append(measure(name, link, latencies, many * states))
             print(*speed_rows(profiles[-1:])[0], sep="  ", file=sys.stderr, flush=True)
     write_whole(str(out / "explorer.md"), report(profiles), overwrite=True)
     text = as_csv(SPEED, speed_rows(profiles))

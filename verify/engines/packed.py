@@ -31,6 +31,7 @@ from verify.parts.signals import delivered, failure
 
 # Room at the beginning, room that a visit must have.
 _BEGIN, _HEADROOM, _MOST_HEADROOM = 1 << 15, 1 << 12, 1 << 22
+_BEGIN_TICKS = 1 << 10
 
 # Seconds of a turn, after which the clock is looked at, and states of one at least.
 _LONG_TURN, _LEAST_TURN = 0.2, 64
@@ -122,13 +123,13 @@ class PackedSearch:
         many = max(_BEGIN, 4 * int(c[ps.HEADROOM]))
         # A whole number of doublings: the table's size follows from it.
         many <<= max(0, (nodes // many).bit_length())
-        many_blocks, many_runs = max(4 * many, 2 * blocks), max(_BEGIN, 2 * runs)
+        many_blocks, many_runs = max(many, 2 * blocks), max(_BEGIN, 2 * runs)
         c[ps.ALL_NODES] = many
         c[ps.ALL_BLOCKS] = many_blocks
         c[ps.ALL_RUNS] = many_runs
         c[ps.INDEX_BITS] = int(2 * many - 1).bit_length()
         c[ps.MASK] = (1 << int(c[ps.INDEX_BITS])) - 1
-        c[ps.WIDE] = wide or 2 * self.layout.longest + _BEGIN
+        c[ps.WIDE] = wide or 2 * self.layout.longest + _BEGIN_TICKS
         if c[ps.WIDE] > ps.MOST_TICKS:
             raise UnpackableError("timers of too many ticks")
         self.c = c
@@ -280,7 +281,7 @@ class PackedSearch:
             return ps.STATES
         if 2 * (c[ps.NODES] + c[ps.HEADROOM]) > c[ps.MASK]:
             return ps.TABLE
-        if c[ps.NEXT_BLOCK] + c[ps.HEADROOM] > c[ps.ALL_BLOCKS]:
+        if c[ps.NEXT_BLOCK] + 4 * c[ps.HEADROOM] > c[ps.ALL_BLOCKS]:
             return ps.BLOCKS
         return 0
 
