@@ -101,7 +101,7 @@ class CommonKept(Variant):
         self._limit(self.solver)
         result = self._check()
         if result == z3.sat:
-            self.solver_model = self.solver.model()
+            self._model = self.solver.model()
         return result
 
 
@@ -124,7 +124,7 @@ class Assumptions(Variant):
         self._limit(self.solver)
         result = self.solver.check(*assumed)
         if result == z3.sat:
-            self.solver_model = self.solver.model()
+            self._model = self.solver.model()
         return result
 
 
@@ -182,8 +182,8 @@ class BitVectors(Variant):
             for name in self.back
         ]
         result = super()._asked([*translated, *ranges])
-        if self.solver_model is not None:
-            self.solver_model = _Back(self.solver_model, self._bits)
+        if self._model is not None:
+            self._model = _Back(self._model, self._bits)
         return result
 
     def _name(self, name: str) -> z3.BitVecRef:
