@@ -23,7 +23,15 @@ from verify.recheck.solvers import solver_of
 LINKS = Path(__file__).parent.parent / "models" / "links"
 # About a second or more of work.
 LONG = {"bird_hide", "biphase_mark_18", "biphase_mark_32", "card_reader", "dcc_bit"}
-LONG |= {"greenhouse", "lock_gates", "settling_edges", "stage_lamps", "start_stop", "weather_mast"}
+LONG |= {
+    "carillon_chords",
+    "greenhouse",
+    "lock_gates",
+    "settling_edges",
+    "stage_lamps",
+    "start_stop",
+    "weather_mast",
+}
 OTHERS = re.compile(r"^\[code\]|^ask = ", re.MULTILINE)  # files of code words, and sweeps
 DEMOS = sorted(
     path.stem for path in LINKS.glob("*.toml") if not OTHERS.search(path.read_text("utf-8"))
@@ -176,7 +184,38 @@ def test_a_queue_that_always_has_a_place_has_a_certificate() -> None:
     found = _written(QUEUE)
 
     assert found.argument == "waiting"
+    assert [invariant.busy for invariant in found.invariants] == [70]
     assert _confirmed(found) == "confirmed"
+    assert certificate_of(text_of(found), "x") == found
+
+
+@pytest.mark.parametrize("busy", [None, 1, 69, 10**30])
+def test_a_time_that_is_not_that_of_the_queue_is_refused(busy: int | None) -> None:
+    found = _written(QUEUE)
+    (invariant,) = found.invariants
+    changed = found.model_copy(update={"invariants": [invariant.model_copy(update={"busy": busy})]})
+
+    checked = recheck(changed, "x", {"z3": solver_of("z3")})
+
+    assert checked.verdict == "refused"
+
+
+def test_a_queue_is_shown_to_have_a_place_by_queries_of_its_own() -> None:
+    asked: list[str] = []
+    found = _written(QUEUE)
+
+    recheck(found, "x", {"z3": solver_of("z3")}, kept=lambda _, query: asked.append(query.name))
+
+    assert asked[:2] == ["busy", "places after 0"]
+    assert f"group {len(found.invariants[0].groups)}" in asked
+
+
+def test_a_time_that_a_queue_is_busy_is_refused_where_none_waits() -> None:
+    whole = made("carillon")
+    (invariant,) = whole.invariants
+    changed = whole.model_copy(update={"invariants": [invariant.model_copy(update={"busy": 9})]})
+
+    assert recheck(changed, "x", {"z3": solver_of("z3")}).verdict == "refused"
 
 
 @pytest.mark.parametrize(

@@ -25,18 +25,22 @@ class NoCaseError(Exception):
 
 @dataclass(frozen=True)
 class Case:
-    """A system, and in words which part of the link it is."""
+    """A system, and in words which part of the link it is.
+
+    ``queued``: the part itself, if besides it has to be shown that its queue always has a place.
+    """
 
     words: str
     system: System
+    queued: Link | None = None
 
 
 def cases(subject: Subject, argument: Argument) -> Iterable[Case]:
     """What has to be proved of a link. None: the argument is no argument for this link.
 
     ``parts``: of each output, or group of inputs, all that matters to it. ``amid any``: of each
-    lever that it holds whatever the others do. ``waiting``: of a queue that always has a place,
-    that sends in turn come out right.
+    lever that it holds whatever the others do. ``waiting``: of a queue that it always has a place,
+    and that sends in turn come out right.
     """
     if argument != "waiting":
         return _cases(subject, argument)
@@ -58,12 +62,11 @@ def _cases(subject: Subject, argument: Argument) -> Iterator[Case]:
             if argument != "waiting":
                 yield Case(words, _system(subject, part, windows))
                 continue
-            found = in_turn(part.link, windows)
-            if found is None:
+            system = in_turn(part.link, windows)
+            if system is None:
                 # All parts wait like this, or it is no argument: never some of them only.
                 raise NoCaseError
-            most, system = found
-            yield Case(f"{words}; at most {most - 1} waiting, sends in turn", system)
+            yield Case(f"{words}; sends in turn", system, part.link)
 
 
 def _parts(subject: Subject, argument: Argument) -> Iterator[tuple[Part, Lone]]:

@@ -20,6 +20,7 @@ from verify.parts.link import Link
 from verify.questions.cases import Argument, Case, cases
 from verify.questions.judging import Judgement, Subject
 from verify.questions.polyhedra import NotFoundError, dense_groups
+from verify.questions.waiting import longest_wait
 from verify.recheck.certificate import (
     VERSION,
     Certificate,
@@ -29,6 +30,7 @@ from verify.recheck.certificate import (
     group_file,
 )
 from verify.recheck.groups import Group, Limit, Place
+from verify.recheck.turns import MOST_QUERIES
 
 
 class NoCertificateError(Exception):
@@ -131,23 +133,36 @@ def run_file(script: Script, fails: int) -> RunFile:
 
 def _invariant(case: Case, budget: Budget, progress: Progress) -> InvariantFile:
     system = case.system
+    busy = _busy(case)
     progress.doing, progress.states = "looking for an invariant", 0
     if system.dense:
         try:
-            return _file(case, dense_groups(system, budget, progress))
+            return _file(case, dense_groups(system, budget, progress), busy)
         except NotFoundError as error:
             raise NoCertificateError(f"{error}, for {case.words}") from None
     answer, zones = zones_of(system, budget, progress)
     if answer.verdict is not Verdict.HOLDS:
         raise NoCertificateError(f"no invariant was found for {case.words} ({answer.covered})")
-    return _file(case, [_group(system, zone) for zone in zones])
+    return _file(case, [_group(system, zone) for zone in zones], busy)
 
 
-def _file(case: Case, groups: Iterable[Group]) -> InvariantFile:
+def _busy(case: Case) -> int | None:
+    """Ticks after which the queue of the case is empty again, None where it has none."""
+    if case.queued is None:
+        return None
+    found = longest_wait(case.queued)
+    queue = case.queued.scheme.queue
+    if found is None or queue is None or found[0] > MOST_QUERIES * max(queue.sends):
+        raise NoCertificateError(f"no proof that the queue always has a place, for {case.words}")
+    return found[0]
+
+
+def _file(case: Case, groups: Iterable[Group], busy: int | None) -> InvariantFile:
     try:
         return InvariantFile(
             part=case.words,
             memory=[item.name for item in case.system.memory],
+            busy=busy,
             groups=[group_file(group) for group in groups],
         )
     except ValidationError as error:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import zip_longest
+from itertools import chain, zip_longest
 from pathlib import Path
 from typing import Literal
 
@@ -15,7 +15,7 @@ from verify.engines.answer import Budget, Progress
 from verify.errors import ModelError
 from verify.fields import printable, value_text
 from verify.parts.link import whole
-from verify.questions.cases import cases
+from verify.questions.cases import Case, cases
 from verify.questions.certify import link_of
 from verify.questions.judging import Subject
 from verify.recheck.certificate import Certificate, InvariantFile, MisfitError, group_of
@@ -24,6 +24,7 @@ from verify.recheck.following import fails
 from verify.recheck.groups import Invariant
 from verify.recheck.relation import Relation, SpentError
 from verify.recheck.solvers import Asked
+from verify.recheck.turns import always_a_place
 from verify.units import whole as whole_number
 
 Verdict = Literal["confirmed", "refused", "undecided"]
@@ -119,9 +120,9 @@ def _proved(
     if found.certificate.run is not None:
         raise _RefusedError("a proof with a run that fails")
     invariants = _invariants(subject, found.certificate, check)
-    for number, (invariant, file) in enumerate(invariants, 1):
+    for number, (invariant, file, places) in enumerate(invariants, 1):
         found.groups += len(invariant.groups)
-        for query in queries(invariant):
+        for query in chain(places, queries(invariant)):
             check()
             found.queries += 1
             kept(f"part-{number}", query)
@@ -137,8 +138,9 @@ def _proved(
 
 def _invariants(
     subject: Subject, certificate: Certificate, check: Callable[[], None]
-) -> Iterator[tuple[Invariant, InvariantFile]]:
-    """The systems of the link, each with what the certificate says of it."""
+) -> Iterator[tuple[Invariant, InvariantFile, Iterable[Query]]]:
+    """The systems of the link, each with what the certificate says of it, and what has to be
+    shown of its queue."""
     if not certificate.invariants:
         raise _RefusedError("no invariant")
     for case, file in zip_longest(cases(subject, certificate.argument), certificate.invariants):
@@ -151,7 +153,15 @@ def _invariants(
         for group in file.groups:
             check()
             groups.append(group_of(group, case.system))
-        yield Invariant(relation, tuple(groups)), file
+        yield Invariant(relation, tuple(groups)), file, _places(case, file)
+
+
+def _places(case: Case, file: InvariantFile) -> Iterable[Query]:
+    if (case.queued is None) != (file.busy is None):
+        raise _RefusedError("how long a queue is busy, where one waits and only there")
+    if case.queued is None or file.busy is None:
+        return ()
+    return always_a_place(case.queued, file.busy)
 
 
 def _again(subject: Subject, certificate: Certificate, check: Callable[[], None]) -> None:

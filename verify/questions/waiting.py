@@ -31,10 +31,10 @@ LONGEST, STEPS = 10**7, 10_000
 
 def by_waiting(link: Link, windows: Windows, ask: Callable[[System], Answer]) -> Answer | None:
     """A proof for a link with a queue; None where this argument says nothing."""
-    found = in_turn(link, windows)
-    if found is None:
+    system, found = in_turn(link, windows), longest_wait(link)
+    if system is None or found is None:
         return None
-    most, system = found
+    _, most = found
     answer = ask(system)
     if answer.verdict is not Verdict.HOLDS:
         return None
@@ -42,18 +42,28 @@ def by_waiting(link: Link, windows: Windows, ask: Callable[[System], Answer]) ->
     return replace(answer, covered=f"{waiting}; of sends in turn {answer.covered}")
 
 
-def in_turn(link: Link, windows: Windows) -> tuple[int, System] | None:
-    """The most presses whose sends are not over, and the link without a queue, presses a send
-    apart: if that holds, so does the link. None where this argument says nothing."""
+def in_turn(link: Link, windows: Windows) -> System | None:
+    """The link without a queue, presses a send apart: if that holds, and the queue always has a
+    place, the link holds. None where this argument says nothing."""
     queue, without = link.scheme.queue, link.scheme.unqueued()
     if queue is None or without is None or not _plain(link):
         return None
-    most = most_at_once(queue.sends, _apart(link.operator, link.inputs), link.operator.closest)
-    if most is None or most > queue.places + 1:
-        return None
     pairs = tuple((send,) * link.inputs for send in queue.sends)
     alone = replace(link, scheme=without, operator=Operator(pairs=pairs))
-    return most, factored(alone, replace(windows, queue=None))
+    return factored(alone, replace(windows, queue=None))
+
+
+def longest_wait(link: Link) -> tuple[int, int] | None:
+    """Ticks after which a transmitter with a queue is idle again, at the latest, and the most
+    presses whose sends are not over. None if more could be than it has places."""
+    queue, apart = link.scheme.queue, _apart(link.operator, link.inputs)
+    if queue is None:
+        return None
+    busy = _busy_time(queue.sends, apart, link.operator.closest)
+    most = most_at_once(queue.sends, apart, link.operator.closest)
+    if busy is None or most is None or most > queue.places + 1:
+        return None
+    return busy, most
 
 
 def _plain(link: Link) -> bool:

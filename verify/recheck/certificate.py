@@ -40,10 +40,11 @@ class GroupFile(_Part):
 
 
 class InvariantFile(_Part):
-    """The groups of one part of the link."""
+    """The groups of one part of the link. ``busy``: ticks after which a queue is empty again."""
 
     part: str
     memory: list[str]
+    busy: Annotated[int, Field(ge=1, le=10**30)] | None = None
     groups: list[GroupFile]
 
 
@@ -121,8 +122,9 @@ def text_of(certificate: Certificate) -> str:
     parts = []
     for invariant in invariants:
         groups = ",\n      ".join(_dumped(group) for group in invariant["groups"])
+        busy = "" if invariant["busy"] is None else f'     "busy": {_dumped(invariant["busy"])},\n'
         parts.append(
-            f'    {{"part": {_dumped(invariant["part"])},\n'
+            f'    {{"part": {_dumped(invariant["part"])},\n{busy}'
             f'     "memory": {_dumped(invariant["memory"])},\n'
             f'     "groups": [\n      {groups}\n     ]}}'
         )
