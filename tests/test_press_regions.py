@@ -73,12 +73,12 @@ def test_margins_are_those_of_the_solver(scheme, spacing: int) -> None:
 
 @pytest.mark.slow
 @given(schemes, st.integers(4, 40))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_margins_of_many_are_those_of_the_solver(scheme, spacing: int) -> None:
     agree(make_link(scheme, Operator(spacing=spacing)))
 
 
-@pytest.mark.parametrize("spacing", [885, 937, 1040, 1054])
+@pytest.mark.parametrize("spacing", [885, 1040, 1054])
 def test_frames_may_come_while_the_end_of_another_is_under_way(spacing: int) -> None:
     """Ten bits of 104 us (9,600 bit/s), sampled in the middle; codes 0 to 6 leave the last five
     bits idle, so a frame is read to its end at 884 us, and any later press is safe.
