@@ -167,6 +167,7 @@ class _Side:
                 return wrong
             if self._by_regions():
                 return self._side()
+        self.answers = []  # the solver looks at all parts
         any_fails = self.best is not None and self.best.error == 0
         if not any_fails:
             self._probe()
@@ -213,7 +214,7 @@ class _Side:
         return complete
 
     def _side(self) -> RateSide:
-        engine = self.answers[0].engine
+        engine = next((answer.engine for answer in self.answers), "regions")
         complete = all(answer.complete for answer in self.answers)
         covered = " and ".join(dict.fromkeys(answer.covered for answer in self.answers))
         verdict = Verdict.HOLDS if complete else Verdict.UNDECIDED
