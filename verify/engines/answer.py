@@ -158,6 +158,23 @@ class Answer:
         )
 
 
+@dataclass(frozen=True)
+class LeastRate:
+    """``error``: the bound of the errors, 0 or more, of failing runs. ``fails``: a run fails
+    just at it; otherwise only beyond it. ``script``: a failing run at it, or just beyond, whose
+    error is ``shown``; None if none fails as far as was looked. ``answer``: of the search for
+    runs with a smaller error; None if that is left open: it ended early, since any error at all
+    makes a run fail (runs without any were then not looked at), or did not look at all runs, and
+    ``error`` is a bound from above only.
+    """
+
+    error: Fraction
+    fails: bool
+    script: Script | None
+    shown: Fraction
+    answer: Answer | None
+
+
 def explored(
     verdict: Verdict,
     script: Script | None,

@@ -15,9 +15,8 @@ from math import ceil
 from typing import Any, Literal, TypeAlias
 
 from verify.engines.concrete import Compiled, Occurrence, State
-from verify.language.expressions import Pick
-from verify.language.machine import System, walk
-from verify.language.state import Signal
+from verify.language.machine import System
+from verify.language.picks import picks_of
 from verify.parts.player import Edge
 from verify.parts.script import Chosen
 from verify.units import Ticks
@@ -79,7 +78,7 @@ class Follower:
         scale: int = 1,
     ) -> None:
         self.compiled = [Compiled(system) for system in systems]
-        self.picks = any(_picks(system) for system in systems)
+        self.picks = any(next(picks_of(system), None) is not None for system in systems)
         self.compared, self.wires, self.scale = compared, wires, scale
         # A strike is over at once: it has no level.
         self.leveled = frozenset(e for e in compared.values() if e ^ 1 in compared.values())
@@ -357,19 +356,3 @@ def in_one_tick(one: Any, other: Any, late: int, scale: int, *, later: bool = Fa
         if least < tick * scale or (not later and least == tick * scale):
             return bool(one + late >= tick * scale)
     return False
-
-
-def _picks(system: System) -> bool:
-    """Some machine lets the world pick, so that a step has several outcomes."""
-    from dataclasses import fields, is_dataclass
-
-    def inside(node: object) -> bool:
-        if isinstance(node, Pick):
-            return True
-        if isinstance(node, tuple):
-            return any(inside(x) for x in node)
-        if is_dataclass(node) and not isinstance(node, (Signal, type)):
-            return any(inside(getattr(node, f.name)) for f in fields(node))
-        return False
-
-    return any(inside(s) for machine in system.machines for s in walk(machine.body))

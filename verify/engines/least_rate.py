@@ -9,13 +9,12 @@ the run. What the induction then covers are all runs with an error below the one
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
 import z3
 
-from verify.engines.answer import Answer, Budget, Progress
+from verify.engines.answer import Budget, LeastRate, Progress
 from verify.engines.linear import Interval, term
 from verify.engines.optimum import optimum
 from verify.engines.solver import History, OutOfReachError, Picks, Search, exact
@@ -29,22 +28,6 @@ from verify.parts.signals import failure
 JUST_PAST = Fraction(1, 1000)
 # So many digits more are tried before an error of any number of digits.
 DIGITS = 4
-
-
-@dataclass(frozen=True)
-class LeastRate:
-    """``error``: the bound of the errors, 0 or more, of failing runs. ``fails``: a run fails
-    just at it; otherwise only beyond it. ``script``: a failing run at it, or just beyond, whose
-    error is ``shown``; None if none fails as far as was looked. ``answer``: of the search for
-    runs with a smaller error; None if it ended early, since any error at all makes a run fail:
-    runs without any were then not looked at.
-    """
-
-    error: Fraction
-    fails: bool
-    script: Script | None
-    shown: Fraction
-    answer: Answer | None
 
 
 def least_rate(

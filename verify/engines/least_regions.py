@@ -15,9 +15,9 @@ from fractions import Fraction
 from math import lcm
 from typing import Any, Literal
 
-from verify.engines.answer import Answer, Budget, OutOfTimeError, Progress, Verdict
+from verify.engines.answer import Answer, Budget, LeastRate, OutOfTimeError, Progress, Verdict
 from verify.engines.press_regions import Ended, Opening, OutOfRegionsError, PressRegions, merged
-from verify.engines.regions import Linear, Region
+from verify.engines.regions import Linear, Region, lies_in
 from verify.engines.trace import Chosen, Press, Script
 from verify.language.machine import System
 from verify.parts.clock import PERIOD
@@ -28,19 +28,6 @@ COVERED = "induction on presses, each at all errors at once"
 MOST_MEETINGS = 10_000
 # A failing run just past a bound is shown at an error of few digits, if one is near enough.
 STEPS = tuple(Fraction(1, 10**digits) for digits in range(4, 8))
-
-
-@dataclass(frozen=True)
-class LeastAlone:
-    """``error``, ``fails``, ``script``, ``shown``: as of ``LeastRate``, over presses by
-    themselves. ``answer``: None if below that error a press may come before all is at rest, or
-    more is unknown than regions follow: then ``error`` is a bound from above only."""
-
-    error: Fraction
-    fails: bool
-    script: Script | None
-    shown: Fraction
-    answer: Answer | None
 
 
 @dataclass(frozen=True)
@@ -64,10 +51,12 @@ def least_alone(
     progress: Progress,
     *,
     below: bool = False,
-) -> LeastAlone:
+) -> LeastRate:
     """Look at clocks that are slow (sign 1: periods too long) or fast (sign -1) by none to
     ``most``, or by less than that if ``below``. The clock of ``system`` must have that range.
-    Raises OutOfRegionsError where regions say nothing, OutOfTimeError when the budget is spent.
+    No answer if below the error found a press may come before all is as if the one before it had
+    not been, or more is unknown than regions follow. Raises OutOfRegionsError where regions say
+    nothing, OutOfTimeError when the budget is spent.
     """
     return _Least(system, sign, most, below, budget, progress).answer()
 
@@ -95,7 +84,7 @@ class _Least:
         if self.budget.spent(self.progress.states):
             raise OutOfTimeError
 
-    def answer(self) -> LeastAlone:
+    def answer(self) -> LeastRate:
         inputs = range(self.presses.compiled.inputs)
         openings: dict[int, list[Opening]] = {}
         for index in inputs:
@@ -108,11 +97,11 @@ class _Least:
         found = Answer(Verdict.HOLDS, ENGINE, None, COVERED, complete=True) if complete else None
         best = [f for f in self.failing if self._asked(f.error, f.reached, at=True)]
         if not best:
-            return LeastAlone(self.error, self.excluded, None, Fraction(0), found)
+            return LeastRate(self.error, self.excluded, None, Fraction(0), found)
         first = min(best, key=lambda f: (f.error, not f.reached))
         shown, failing = self._shown(first)
         script = self._script(failing, shown)
-        return LeastAlone(self.error, self.excluded, script, shown, found)
+        return LeastRate(self.error, self.excluded, script, shown, found)
 
     def _meet(self, openings: dict[int, list[Opening]]) -> None:
         """Where a press may come before another is over: is it soon as if that had not been?"""
@@ -170,14 +159,10 @@ class _Least:
         for step in STEPS:
             error = (first.error // step + 1) * step
             for failing in self.failing:
-                if self._has(failing, error):
+                if lies_in(self._errors(failing.ended.region), error):
                     return error, failing
         least, most = self._errors(first.ended.region)
         return (least + most) / 2, first
-
-    def _has(self, failing: _Failing, error: Fraction) -> bool:
-        least, most = self._errors(failing.ended.region)
-        return least < error < most or least == error == most
 
     def _script(self, failing: _Failing, error: Fraction) -> Script:
         """A run of a region at an error that it has, wherever the other unknown lies there."""
@@ -210,4 +195,4 @@ class _Least:
         return c + a * x + b * y
 
 
-__all__ = ["LeastAlone", "OutOfRegionsError", "least_alone"]
+__all__ = ["OutOfRegionsError", "least_alone"]

@@ -9,7 +9,7 @@ left to that.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 from typing import Any, Literal, TypeAlias
@@ -19,7 +19,8 @@ from verify.engines.regions import Linear, Plane, Region, box, written
 from verify.language.durations import times_of
 from verify.language.expressions import Pick
 from verify.language.machine import System
-from verify.language.state import Bank, Number, Signal, Timer
+from verify.language.picks import picks_of
+from verify.language.state import Bank, Number, Timer
 from verify.parts.clock import PERIOD
 from verify.parts.signals import failure
 
@@ -43,16 +44,16 @@ class Ended:
     """How a press ends in a region. ``why``: all came to ``rest``, something went wrong, or more
     became ``unknown`` than is followed; of a second press also: from here on all is as if the
     first had not been (``joined``). ``now``: since when. ``clean``: at rest, and as at power-up.
-    ``alone``: no other press could come before that. ``picked``: when the world made its one
-    pick, if it did."""
+    ``picked``: when the world made its one pick, if it did. ``alone``: of a second press, no
+    third could come before that."""
 
     region: Region
     why: End
     now: Any
     clean: bool = False
-    alone: bool = True
     told: tuple[Moment, ...] = ()
     picked: Any = None
+    alone: bool = True
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,6 @@ class Opening:
 class _Way:
     state: State
     now: Any
-    alone: bool
     told: tuple[Moment, ...]
     picked: Any
     events: int
@@ -130,7 +130,7 @@ class PressRegions:
         self.plane = Plane()
         self.times = times_of(system.machines)
         unknown = [m for m in system.memory if is_unknown(m) and not isinstance(m, Bank)]
-        self.picks = [pick for pick in set(_picks(system)) if pick.least < pick.most]
+        self.picks = [pick for pick in set(picks_of(system)) if pick.least < pick.most]
         constants = [item for item in unknown if item.name != PERIOD]
         named: list[Any] = [*constants, *(pick.name for pick in self.picks)]
         if len(unknown) == len(constants) or len(named) > 1 or len(system.offers) > 1:
@@ -173,7 +173,7 @@ class PressRegions:
         """Press one input. ``openings``: gets those at which another may be pressed before all is
         at rest; None: do not ask. Regions that lie ``beyond`` what is asked for are left out, as
         soon as that is so."""
-        begun = _Way(self.start, -1, True, (), None, 0)
+        begun = _Way(self.start, -1, (), None, 0)
         waiting = [(region, begun) for region in self.places]
         for _ in range(MOST_STEPS):
             if not waiting:
@@ -237,16 +237,15 @@ class PressRegions:
     def _after(
         self, region: Region, way: _Way, found: _Stepped
     ) -> tuple[Ended | None, _Way | None]:
-        alone = way.alone and found.alone
         if found.passed is None or found.strange:
             why: End = "unknown" if found.strange else "rest"
-            return Ended(region, why, way.now, found.clean, alone, way.told, way.picked), None
+            return Ended(region, why, way.now, found.clean, way.told, way.picked), None
         now = way.now + found.passed
         told = (*way.told, *((now, event) for event in found.log))
         picked = now if found.picked else way.picked
         if _failed(found.log):
-            return Ended(region, "failure", now, False, alone, told, picked), None
-        return None, _Way(found.state, now, alone, told, picked, way.events + 1)
+            return Ended(region, "failure", now, False, told, picked), None
+        return None, _Way(found.state, now, told, picked, way.events + 1)
 
     # -- two presses that meet ------------------------------------------------
 
@@ -381,20 +380,3 @@ def _failed(log: Iterable[Occurrence]) -> bool:
 def _span(item: Number | Timer) -> tuple[int, int]:
     found: Any = item.begin if isinstance(item, Timer) else item.start
     return int(found[0]), int(found[1])
-
-
-def _picks(system: System) -> Iterator[Pick]:
-    """Everything that machines let the world pick."""
-
-    def inside(node: object) -> Iterator[Pick]:
-        if isinstance(node, Pick):
-            yield node
-        elif isinstance(node, tuple):
-            for x in node:
-                yield from inside(x)
-        elif is_dataclass(node) and not isinstance(node, Signal | Number | Timer | type):
-            for f in fields(node):
-                yield from inside(getattr(node, f.name))
-
-    for machine in system.machines:
-        yield from inside(machine.body)

@@ -187,6 +187,11 @@ class Linear:
         return hash(self.form)
 
 
+def lies_in(span: tuple[Fraction, Fraction], x: Fraction) -> bool:
+    """Of the ``xs`` of a region: between two, these left out; or the single one."""
+    return span[0] < x < span[1] or span[0] == x == span[1]
+
+
 def written(value: Any) -> Any:
     """A state or part of one with forms in place of numbers, to be told from others as it is
     written and not by what it comes to."""
@@ -226,4 +231,4 @@ def _box(xs: tuple[int, int], ys: tuple[int, int]) -> Iterator[list[tuple[int, i
         yield [one]
 
 
-__all__ = ["Corner", "Linear", "Plane", "Region", "box", "inside", "written"]
+__all__ = ["Corner", "Linear", "Plane", "Region", "box", "inside", "lies_in", "written"]

@@ -10,6 +10,7 @@ from typing import TypeAlias
 
 from verify.engines.concrete import is_unknown
 from verify.engines.conform_at_rates import RatesFollower
+from verify.engines.regions import lies_in
 from verify.language.durations import times_of
 from verify.language.state import Number
 from verify.parts.clock import PERIOD
@@ -131,8 +132,7 @@ class RatesStage(Stage):
             return found
         scale = self.follower.scale
         for region, _ in self.follower.regions:
-            low, high = (x / scale for x in region.xs)
-            if low < found.error < high or low == found.error == high:
+            if lies_in(region.xs, found.error * scale):
                 late = region.at(found.error * scale) / scale
                 return replace(found, lead=self.least_lead + late)
         raise AssertionError("an error of none of the regions")
@@ -161,12 +161,8 @@ def in_both(some: Iterable[Span], others: Iterable[Span]) -> list[Span]:
         for c, d in others:
             low, high = max(a, c), min(b, d)
             single = a == b or c == d
-            if single and low == high and _has((a, b), low) and _has((c, d), low):
+            if single and low == high and lies_in((a, b), low) and lies_in((c, d), low):
                 found[low, low] = None
             elif not single and low < high:
                 found[low, high] = None
     return [*found]
-
-
-def _has(span: Span, error: Fraction) -> bool:
-    return span[0] < error < span[1] or span[0] == error == span[1]

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, lcm
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
-from verify.engines.answer import Answer, Budget, OutOfTimeError, Progress, Verdict
+from verify.engines.answer import Answer, Budget, LeastRate, OutOfTimeError, Progress, Verdict
 from verify.engines.lone import factored_windows, true_windows
 from verify.engines.shrink import shrink
 from verify.engines.simulator import NotAllowedError, most_picked, replay
@@ -37,10 +37,6 @@ from verify.questions.judging import (
     within,
 )
 from verify.units import Ticks, whole
-
-if TYPE_CHECKING:
-    from verify.engines.least_rate import LeastRate
-    from verify.engines.least_regions import LeastAlone
 
 ZERO = Fraction(0)
 # Beside e = 0, where the slopes of windows are taken.
@@ -243,7 +239,7 @@ class _Side:
                     return False
         return True
 
-    def _take(self, found: LeastRate | LeastAlone, part: Part, branch: int) -> None:
+    def _take(self, found: LeastRate, part: Part, branch: int) -> None:
         if found.script is not None:
             script = on_whole(self.subject, found.script, part, branch)
             self.best = _Failing(found.error, found.fails, script, found.shown)
