@@ -12,7 +12,6 @@ from verify.engines.packed_room import (
     ALL_NODES,
     ALL_RUNS,
     AT,
-    AT_EVENT,
     BASE0,
     BASE1,
     BLOCK,
@@ -36,11 +35,9 @@ from verify.engines.packed_room import (
     MOST0,
     MOST_MANY,
     NEXT_BLOCK,
-    NODE,
     NODES,
     NOW,
-    PASSED,
-    PASSES,
+    PLACE,
     QUEUED,
     RUN_AT,
     RUNS,
@@ -59,11 +56,9 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
 
     def push(r: Any, up: Any, tick: Any, visit: Any) -> None:
         """Queue a visit; ``up``: of a sequence with one more press than now."""
-        node, many = visit & NODE, visit >> MANY
-        if many > 0:
-            queue_up(r, up, tick, (DONE_AT_ONCE << KIND) | many)
-        kind = DONE_THEN if (visit >> PASSED) & PASSES > 0 else AT_EVENT
-        queue_up(r, up, tick, (kind << KIND) | node)
+        if visit >> MANY > 0:
+            queue_up(r, up, tick, (DONE_AT_ONCE << KIND) | (visit >> MANY))
+        queue_up(r, up, tick, visit & PLACE)
 
     def queue_up(r: Any, up: Any, tick: Any, queued: Any) -> None:
         c, blocks, heads, tails = r.c, r.blocks, r.heads, r.tails

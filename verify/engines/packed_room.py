@@ -24,14 +24,11 @@ MOST_OUTCOMES = 1 << 22
 CROWDED = 3
 # A block of the queue: so many places for visits, less one for the next block, counted from 1.
 BLOCK_SIZE = 16
-# A visit is a state's number, above it how many ticks after it, and above these how many things
-# the world does at once, if more than one: all sets of so many, one after another.
-PASSED, MANY = 31, 57
-NODE, PASSES = (1 << PASSED) - 1, (1 << MANY - PASSED) - 1
-# In the queue it takes one place: the state, and whether something is done or an event comes; how
-# many ticks after it follows from the tick of the list. How many at once is in the place before.
-KIND = 30
-QUEUED = (1 << KIND) - 1
+# A visit is a state's number and, above it, whether something is done or an event comes; how many
+# ticks after it follows from the tick of the list. How many things the world does at once, if more
+# than one (all sets of so many, one after another), is above these, and queued in a place before.
+KIND, MANY = 30, 32
+QUEUED, PLACE = (1 << KIND) - 1, (1 << MANY) - 1
 AT_EVENT, DONE_THEN, DONE_AT_ONCE = range(3)
 MOST_MANY = 60
 # Words of a state; states; ticks between the first and last visit in the queue. More is not packed.

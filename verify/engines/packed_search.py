@@ -10,6 +10,7 @@ from typing import Any
 
 from verify.engines.packed_room import (
     ALL_NODES,
+    AT_EVENT,
     BAIL,
     BATCH,
     BLOCK,
@@ -41,7 +42,6 @@ from verify.engines.packed_room import (
     NOTE,
     NOW,
     PARENT,
-    PASSED,
     PAUSE,
     QUEUED,
     STOP,
@@ -126,10 +126,10 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                 r.parents[node] = told[of + PARENT]
                 c[NODES] = node + 1
                 if event > 0:
-                    push(r, 0, tick + event, node)
+                    push(r, 0, tick + event, (AT_EVENT << KIND) | node)
                 first = press_time(r, late, at, event, told[of + LAST], 1)
                 if first > 0:
-                    push(r, 1, tick + first, (first << PASSED) | node)
+                    push(r, 1, tick + first, (DONE_THEN << KIND) | node)
                 if r.probe[0] != FINE:
                     c[WHY] = r.probe[0]
         c[LATE] = 0
@@ -294,7 +294,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             if many >= MOST_MANY:
                 c[WHY] = STUCK
                 return True
-            push_next(r, 1, tick, ((many + 1) << MANY) | (passed << PASSED) | node)
+            push_next(r, 1, tick, ((many + 1) << MANY) | (DONE_THEN << KIND) | node)
         return False
 
     def visit(r: Any) -> Any:
@@ -317,7 +317,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             return evaluate(r, node, event, 0, tick)
         following = press_time(r, states, at, event, last_end(base), passed + 1)
         if following > 0:
-            push_next(r, 0, tick - passed + following, (following << PASSED) | node)
+            push_next(r, 0, tick - passed + following, (DONE_THEN << KIND) | node)
         begin(base, passed)
         more = False
         for index in range(count):
@@ -329,7 +329,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
                 if c[EVALUATED] > before and index + 1 < count:
                     more = True
         if more:
-            push_next(r, 1, tick, (2 << MANY) | (passed << PASSED) | node)
+            push_next(r, 1, tick, (2 << MANY) | (DONE_THEN << KIND) | node)
         return False
 
     def search(r: Any) -> Any:
