@@ -78,19 +78,13 @@ def explored(
     return answer, progress.states
 
 
-@pytest.mark.parametrize("name", SYSTEMS)
-@pytest.mark.parametrize("latencies", [False, True])
-def test_a_search_cut_anywhere_ends_as_one_that_was_not(name: str, latencies: bool) -> None:
-    compiled = Compiled(SYSTEMS[name]())
-    whole, states = explored(compiled, latencies, None, lambda far: None, Budget())
-    far: list[Any] = [None]
+def goes_on_to_the_end(
+    whole: Answer, states: int, again: Callable[[], tuple[Answer, int]], times: int
+) -> None:
+    """Cut and taken up as often as it takes, it never loses states and ends as ``whole``."""
     reached: list[int] = []
-    for _ in range(200):
-
-        def keep(now: Any) -> None:
-            far[0] = json.loads(json.dumps(now))
-
-        found, so_far = explored(compiled, latencies, far[0], keep, looks(60))
+    for _ in range(times):
+        found, so_far = again()
         reached.append(so_far)
         if (so_far, found.verdict) == (states, whole.verdict):
             break
@@ -98,6 +92,21 @@ def test_a_search_cut_anywhere_ends_as_one_that_was_not(name: str, latencies: bo
     assert found == whole
     assert len(set(reached)) >= 2
     assert reached == sorted(reached)
+
+
+@pytest.mark.parametrize("name", SYSTEMS)
+@pytest.mark.parametrize("latencies", [False, True])
+def test_a_search_cut_anywhere_ends_as_one_that_was_not(name: str, latencies: bool) -> None:
+    compiled = Compiled(SYSTEMS[name]())
+    whole, states = explored(compiled, latencies, None, lambda far: None, Budget())
+    far: list[Any] = [None]
+
+    def keep(now: Any) -> None:
+        far[0] = json.loads(json.dumps(now))
+
+    goes_on_to_the_end(
+        whole, states, lambda: explored(compiled, latencies, far[0], keep, looks(60)), 200
+    )
 
 
 def packed(
@@ -121,16 +130,12 @@ def test_a_packed_search_cut_anywhere_ends_as_one_that_was_not(
     compiled = Compiled(SYSTEMS[name]())
     turns = 4 + sum(1 for _ in compiled.starts())
     whole, states = packed(compiled, tmp_path / "none", None, latencies, MOST, False)
-    reached: list[int] = []
-    for _ in range(200):
-        found, so_far = packed(compiled, tmp_path / "kept", turns, latencies, MOST, False)
-        reached.append(so_far)
-        if (so_far, found.verdict) == (states, whole.verdict):
-            break
-
-    assert found == whole
-    assert len(set(reached)) >= 2
-    assert reached == sorted(reached)
+    goes_on_to_the_end(
+        whole,
+        states,
+        lambda: packed(compiled, tmp_path / "kept", turns, latencies, MOST, False),
+        200,
+    )
 
 
 def cut_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Compiled, Path]:
@@ -226,16 +231,9 @@ def test_states_of_a_search_that_cannot_be_are_refused() -> None:
 def test_compiled_code_goes_on_where_it_was_cut(tmp_path: Path) -> None:
     compiled = Compiled(SYSTEMS["a queue that fails"]())
     whole, states = packed(compiled, tmp_path / "none", None, True, 700_000, True)
-    reached = []
-    for _ in range(20):
-        found, so_far = packed(compiled, tmp_path / "kept", 3, True, 700_000, True)
-        reached.append(so_far)
-        if (so_far, found.verdict) == (states, whole.verdict):
-            break
-
-    assert found == whole
-    assert len(set(reached)) >= 2
-    assert reached == sorted(reached)
+    goes_on_to_the_end(
+        whole, states, lambda: packed(compiled, tmp_path / "kept", 3, True, 700_000, True), 20
+    )
 
 
 QUEUE = """tick = "1 ms"
