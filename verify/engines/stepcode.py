@@ -433,7 +433,8 @@ class StepCode(CodeText):
         packed = self.layout.banks[i]
         turn = next(self.names)
         names = [f"f{turn}_{k}" for k in range(len(values) + 1)]
-        for name, value in zip(names, (length, *values), strict=True):
+        kept = (form.kept(value) for form, value in zip(packed.forms, values, strict=True))
+        for name, value in zip(names, (length, *kept), strict=True):
             self._line(f"{name} = {self._int(value)}")
         spans = (packed.left, *packed.fields)
         outside = " or ".join(
@@ -551,9 +552,14 @@ class StepCode(CodeText):
         bank = self.layout.banks[source]
         span, shift = bank.fields[index], bank.shifts[index]
         if not span.width:
-            return str(span.least) if span.least >= 0 else f"({span.least})"
-        read = f"(({variable} >> {shift}) & {(1 << span.width) - 1})"
-        return f"({read} + {span.least})" if span.least else read
+            read = str(span.least) if span.least >= 0 else f"({span.least})"
+        else:
+            read = f"(({variable} >> {shift}) & {(1 << span.width) - 1})"
+            read = f"({read} + {span.least})" if span.least else read
+        values, unit = bank.forms[index].values, bank.units[index]
+        if values is not None:
+            read = f"{self._look(values)}(m, {read})"
+        return read if unit is None else f"({read} * m[{self.rooms.places[unit]}])"
 
     def _table(self, numbers: Sequence[int]) -> str:
         name = f"T{len(self.tables)}"
