@@ -23,7 +23,7 @@ from verify.engines.packed import PackedSearch
 from verify.engines.packed_room import BATCH
 from verify.engines.packing import Layout, UnpackableError
 from verify.language.machine import System
-from verify.linkfile import load
+from verify.linkfile import load, parse
 from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
@@ -33,6 +33,28 @@ HELD = make_link(
     PulseGap((2, 4, 6), 1, (0, 0, 0), busy="queue", depth=2),
     Operator(spacing=1, hold=(1, 3), overlap=2),
 )
+# Few states, at 2.7e9 ticks in the end: further apart than numbers of 32 bits can tell.
+TIRED = """
+tick = "1 us"
+[inputs]
+count = 1
+[link]
+scheme = "own"
+[transmitter]
+timers.high = 3
+numbers.sent = [0, 90]
+[[transmitter.rules]]
+when = "press and sent < 90"
+do = ["line.up()", "high.start(3)", "sent.set(sent + 1)"]
+[[transmitter.rules]]
+when = "high.ends"
+do = ["line.down()"]
+[[receiver.rules]]
+when = "line.rises"
+do = ["strike(0)"]
+[operator]
+spacing = "30 s"
+"""
 JITTERY = make_link(ParallelCode((1, 3), 2), Operator(spacing=4), faults=Faults(jitter=1, skew=1))
 
 
@@ -104,17 +126,47 @@ def test_states_are_found_in_the_same_order(link: Link, latencies: bool) -> None
     assert len(found) > len(expected.order) - BATCH  # which are looked up together
 
 
-@pytest.mark.parametrize("name", ["puppet_theatre", "weather_mast", "stage_lamps"])
+@pytest.mark.parametrize(
+    "name", ["puppet_theatre", "weather_mast", "stage_lamps", "dcc_bit", "bird_hide"]
+)
 def test_shipped_links_are_packed(name: str) -> None:
+    """The last two have windows of millions of ticks, and presses as far apart."""
     found, expected = both(system_of(load(f"models/links/{name}.toml")), 900, True, fast=False)
 
     assert found == expected
 
 
+def test_a_field_from_tables_takes_the_bits_of_its_ranks() -> None:
+    compiled = Compiled(system_of(load("models/links/dcc_bit.toml")))
+    layout = Layout(compiled)
+    (due,) = (bank for bank in layout.banks.values() if bank.fields)
+
+    assert [span.width for span in due.fields] == [2, 2, 2]
+    assert due.values[1] == (104500, 115900, 180500, 18810000)  # times of 1/1881 us
+    earlier, later = (7, 1, 115900, 7198), (7, 2, 180500, 11210)
+    assert due.number(earlier) < due.number(later)
+    assert due.entry(due.number(later)) == later
+    with pytest.raises(UnpackableError, match="in none of the tables"):
+        due.number((7, 1, 115901, 7198))
+
+
+def test_ticks_may_be_far_apart() -> None:
+    found, expected = both(system_of(parse(TIRED, "tired")), None, False, fast=False)
+
+    assert found == expected
+    assert found[0].script is not None
+    assert found[0].script.presses[-1].tick > 2**31
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("link", "states", "latencies"),
-    [(HELD, 3_000, True), (JITTERY, 3_000, False), (make_link(even_gaps(3)), None, False)],
+    [
+        (HELD, 3_000, True),
+        (JITTERY, 3_000, False),
+        (make_link(even_gaps(3)), None, False),
+        (parse(TIRED, "tired"), None, False),
+    ],
 )
 def test_compiled_code_answers_as_the_explorer_does(
     link: Link, states: int | None, latencies: bool

@@ -245,11 +245,9 @@ def report(profiles: Sequence[Profile]) -> str:
         "What is left of the time per state: presses besides events, states that were met"
         " before, the queue, pages that are touched for the first time, and tables that are"
         " filled anew as they grow (each state one to two times).\n\n"
-        "Not packed, of the shipped links: `dcc_bit` (an entry of what is due takes 73 bits, at"
-        " a tick of 1 us) and `bird_hide` (the queue has a place per tick, and its presses are"
-        " hundreds of millions of ticks apart). Neither is a matter for the explorer: solver and"
-        " zones decide them in about a second, and where it is asked for all the same it goes on"
-        " in Python.\n"
+        "All shipped links are packed. `bird_hide` is not decided all the same, where the explorer"
+        " is asked for: a press may come at each of 160000 ticks of a slot, in thousands of slots"
+        " until the ends have drifted apart. Zones take all these ticks together.\n"
     )
 
 

@@ -31,7 +31,6 @@ from verify.parts.signals import delivered, failure
 
 # Room at the beginning, room that a visit must have.
 _BEGIN, _HEADROOM, _MOST_HEADROOM = 1 << 15, 1 << 12, 1 << 22
-_BEGIN_TICKS = 1 << 10
 
 # Seconds of a turn, after which the clock is looked at, and states of one at least.
 _LONG_TURN, _LEAST_TURN = 0.2, 64
@@ -105,14 +104,13 @@ class PackedSearch:
 
     # -- room -------------------------------------------------------------------
 
-    def prepare(self, nodes: int = 0, blocks: int = 0, runs: int = 0, wide: int = 0) -> None:
+    def prepare(self, nodes: int = 0, blocks: int = 0, runs: int = 0, lists: int = 0) -> None:
         """Make room for so much, and more."""
         new, code, words = self.kind.new, self.code, self.words
         c = new(64, "int64")
         inputs = max(self.compiled.inputs, self.compiled.count)
-        for k in (ps.BLOCK, ps.FREE_BLOCK, ps.FAILED_AT, ps.MOST0, ps.MOST1):
+        for k in (ps.BLOCK, ps.FREE_BLOCK, ps.FREE_LIST, ps.FAILED_AT):
             c[k] = -1
-        c[ps.LEAST0] = c[ps.LEAST1] = ps.FAR
         c[ps.NOW] = -1
         c[ps.WORDS], c[ps.COUNT] = words, self.compiled.count
         c[ps.LATENCIES] = int(self.latencies)
@@ -129,23 +127,25 @@ class PackedSearch:
         c[ps.ALL_RUNS] = many_runs
         c[ps.INDEX_BITS] = int(2 * many - 1).bit_length()
         c[ps.MASK] = (1 << int(c[ps.INDEX_BITS])) - 1
-        c[ps.WIDE] = wide or 2 * self.layout.longest + _BEGIN_TICKS
-        if c[ps.WIDE] > ps.MOST_TICKS:
-            raise UnpackableError("timers of too many ticks")
+        many_lists = 8 * int(c[ps.HEADROOM])
+        many_lists <<= max(0, (lists // many_lists).bit_length())
+        # The buckets are half as many, and a power of two.
+        many_lists = 1 << (many_lists - 1).bit_length()
+        c[ps.ALL_LISTS] = many_lists
         self.c = c
         sizes = {
             "states": many * words, "parents": many, "table": int(c[ps.MASK]) + 1,
-            "blocks": many_blocks * ps.BLOCK_SIZE, "heads": 2 * int(c[ps.WIDE]),
-            "tails": 2 * int(c[ps.WIDE]), "run_states": many_runs,
+            "blocks": many_blocks * ps.BLOCK_SIZE, "keys": many_lists, "heads": many_lists,
+            "tails": many_lists, "nexts": many_lists, "buckets": many_lists // 2,
+            "heap": many_lists, "run_states": many_runs,
             "run_ticks": many_runs, "levels": 2 * many_runs + 8,
             "notes": 2 * ps.NOTE * (inputs + 1),
             "m": code.size, "base": code.size, "probe": code.size, "out": words + 1,
             "taken": WORD, "late": ps.BATCH * words,
             "told": ps.BATCH * ps.TOLD, "hashes": ps.BATCH,
         }  # fmt: skip
-        empty = {"heads", "notes"}
         rows = {
-            name: new(size, ps.ROWS[name], -1 if name in empty else 0)
+            name: new(size, ps.ROWS[name], -1 if name == "notes" else 0)
             for name, size in sizes.items()
         }
         self.room = ps.Room(c=c, **rows)
@@ -183,20 +183,12 @@ class PackedSearch:
             self._wider("levels", 2 * many + 8)
             c[ps.ALL_RUNS] = many
         else:
-            self._more_ticks()
-
-    def _more_ticks(self) -> None:
-        c, old = self.c, int(self.c[ps.WIDE])
-        wide = 2 * old
-        if wide > ps.MOST_TICKS:
-            raise UnpackableError("visits too many ticks apart")
-        heads = self.kind.new(2 * wide, "int32", -1)
-        tails = self.kind.new(2 * wide, "int64")
-        for side in range(2):
-            heads[side * wide : side * wide + old] = self.room.heads[side * old : side * old + old]
-            tails[side * wide : side * wide + old] = self.room.tails[side * old : side * old + old]
-        self.room = self.room._replace(heads=heads, tails=tails)
-        c[ps.WIDE] = wide
+            many = 2 * int(c[ps.ALL_LISTS])
+            for name in ("keys", "heads", "tails", "nexts", "heap"):
+                self._wider(name, many)
+            self.room = self.room._replace(buckets=self.kind.new(many // 2, "int32"))
+            c[ps.ALL_LISTS] = many
+            self.functions["more_lists"](self.told())
 
     def told(self) -> Any:
         """All rows, as functions get them."""

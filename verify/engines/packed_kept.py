@@ -22,8 +22,7 @@ if TYPE_CHECKING:
 # Of ``c``, as they are; what else is in it follows from these, or from the rows.
 _NUMBERS = {
     "words": ps.WORDS, "nodes": ps.NODES, "evaluated": ps.EVALUATED, "level": ps.LEVEL,
-    "side": ps.SIDE, "now": ps.NOW, "base0": ps.BASE0, "base1": ps.BASE1, "wide": ps.WIDE,
-    "runs": ps.RUNS, "levels": ps.LEVELS, "failed_at": ps.FAILED_AT,
+    "now": ps.NOW, "runs": ps.RUNS, "levels": ps.LEVELS, "failed_at": ps.FAILED_AT,
     "failed_after": ps.FAILED_AFTER, "failed_many": ps.FAILED_MANY,
 }  # fmt: skip
 _ALL = (1 << WORD) - 1
@@ -34,18 +33,18 @@ def kept(search: PackedSearch) -> tuple[dict[str, int], list[Any]]:
     c, room = search.c, search.room
     nodes, runs, levels = int(c[ps.NODES]), int(c[ps.RUNS]), int(c[ps.LEVELS])
     where, visits = array("q"), array("I")
-    for side, tick, chain in _chains(search):
+    for key, chain in _chains(search):
         before = len(visits)
         for piece in chain:
             visits.extend(piece)
-        where.extend((side, tick, len(visits) - before))
+        where.extend((key, len(visits) - before))
     head = {name: int(c[place]) for name, place in _NUMBERS.items()}
     head |= {"starts": len(search.starts), "current": int(c[ps.BLOCK] >= 0)}
     rows = [
         _shown(room.states, nodes * search.words, "q"),
         _shown(room.parents, nodes, "i"),
         _shown(room.run_states, runs, "i"),
-        _shown(room.run_ticks, runs, "i"),
+        _shown(room.run_ticks, runs, "q"),
         _shown(room.levels, 2 * levels, "q"),
         _shown(room.notes, len(room.notes), "q"),
         where,
@@ -61,10 +60,9 @@ def _shown(row: Any, many: int, code: str) -> Any:
     return array(code, [n - (1 << WORD) if n >> WORD - 1 > 0 else n for n in row[:many]])
 
 
-def _chains(search: PackedSearch) -> Iterator[tuple[int, int, Iterator[Any]]]:
-    """Side and tick of every list of visits, the one under way first, and its pieces."""
-    c, room, wide = search.c, search.room, int(search.c[ps.WIDE])
-    bases = int(c[ps.BASE0]), int(c[ps.BASE1])
+def _chains(search: PackedSearch) -> Iterator[tuple[int, Iterator[Any]]]:
+    """Key of every list of visits, the one under way first, and its pieces."""
+    c, room = search.c, search.room
     blocks, size = room.blocks, ps.BLOCK_SIZE
 
     def pieces(block: int, at: int, tail: int) -> Iterator[Any]:
@@ -74,14 +72,11 @@ def _chains(search: PackedSearch) -> Iterator[tuple[int, int, Iterator[Any]]]:
         yield blocks[block * size + at : tail]
 
     if c[ps.BLOCK] >= 0:
-        side, now = int(c[ps.SIDE]), int(c[ps.NOW])
-        tail = int(room.tails[side * wide + now - bases[side]])
-        yield side, now, pieces(int(c[ps.BLOCK]), int(c[ps.AT]), tail)
-    for side in range(2):
-        for k in range(wide):
-            head = int(room.heads[side * wide + k])
-            if head >= 0:
-                yield side, bases[side] + k, pieces(head, 0, int(room.tails[side * wide + k]))
+        now = int(c[ps.LEVEL]) << ps.TICK_BITS | int(c[ps.NOW])
+        yield now, pieces(int(c[ps.BLOCK]), int(c[ps.AT]), int(c[ps.TAIL]))
+    keys = ((int(room.keys[k]), k) for k in range(int(c[ps.NEXT_LIST])))
+    for key, k in sorted((key, k) for key, k in keys if key >= 0):
+        yield key, pieces(int(room.heads[k]), 0, int(room.tails[k]))
 
 
 class Restored:
@@ -96,26 +91,22 @@ class Restored:
         self.starts = number("starts", 1, self.nodes)
         self.runs = number("runs", 1, ps.MOST_STATES)
         self.levels = number("levels", 1, self.runs + 1)
-        self.wide = number("wide", 1, ps.MOST_TICKS)
         self.far = number("evaluated", 0, ps.FAR)
-        level = number("level", 0, ps.FAR)
-        self.side = number("side", 0, 1)
-        self.now = number("now", -1, ps.FAR)
-        self.bases = number("base0", 0, ps.FAR), number("base1", 0, ps.FAR)
-        self._need(-1 <= self.now - self.bases[self.side] < self.wide)
+        self.level = number("level", 0, ps.MOST_LEVEL)
+        self.now = number("now", -1, ps.MOST_TICKS)
         failed = number("failed_at", -1, self.nodes - 1)
         after, many = number("failed_after", 0, longest), number("failed_many", 0, ps.MOST_MANY)
         current = number("current", 0, 1)
-        self._need(len(reading.sizes) == 8 and not reading.sizes[6] % 24)
+        self._need(len(reading.sizes) == 8 and not reading.sizes[6] % 16)
         self._need(not reading.sizes[7] % 4)
         self._sizes(inputs=max(search.compiled.inputs, search.compiled.count))
         where, visits = self._numbers(6, "q"), self._numbers(7, "I")
-        blocks = sum(-(-where[k + 2] // (ps.BLOCK_SIZE - 1)) for k in range(0, len(where), 3))
-        search.prepare(self.nodes, max(blocks, 0), self.runs, self.wide)
+        self._need(sum(where[1::2]) == len(visits) and min(where[1::2], default=1) > 0)
+        blocks = sum(-(-many // (ps.BLOCK_SIZE - 1)) for many in where[1::2])
+        search.prepare(self.nodes, blocks, self.runs, len(where) // 2)
         c, room = search.c, search.room
-        c[ps.NODES], c[ps.EVALUATED], c[ps.LEVEL] = self.nodes, self.far, level
-        c[ps.SIDE], c[ps.NOW] = self.side, self.now
-        c[ps.BASE0], c[ps.BASE1] = self.bases
+        c[ps.NODES], c[ps.EVALUATED], c[ps.LEVEL] = self.nodes, self.far, self.level
+        c[ps.NOW] = self.now
         c[ps.RUNS], c[ps.LEVELS] = self.runs, self.levels
         c[ps.FAILED_AT], c[ps.FAILED_AFTER], c[ps.FAILED_MANY] = failed, after, many
         for row, into in enumerate((room.states, room.parents, room.run_states, room.run_ticks)):
@@ -138,7 +129,7 @@ class Restored:
 
     def _sizes(self, inputs: int) -> None:
         states = 8 * self.nodes * self.search.words
-        wanted = (states, 4 * self.nodes, 4 * self.runs, 4 * self.runs, 16 * self.levels)
+        wanted = (states, 4 * self.nodes, 4 * self.runs, 8 * self.runs, 16 * self.levels)
         self._need(self.reading.sizes[:5] == wanted)
         self._need(self.reading.sizes[5] == 16 * ps.NOTE * (inputs + 1))
 
@@ -155,7 +146,7 @@ class Restored:
                 pages[at : at + len(chunk)] = chunk
                 at += len(chunk)
             return
-        found = array("i" if row in (1, 2, 3) else "q")
+        found = array("i" if row in (1, 2) else "q")
         for chunk in self.reading.row(row):
             found.frombytes(chunk)
         unsigned = row == 0
@@ -188,31 +179,31 @@ class Restored:
         """Fill the blocks, list by list."""
         c, room = self.search.c, self.search.room
         fast = isinstance(room.blocks, memoryview)
-        size, block, at, seen = ps.BLOCK_SIZE - 1, 0, 0, set()
-        self._need(sum(where[2::3]) == len(visits) and min(where[2::3], default=1) > 0)
-        self._need(not current or len(where) > 0)
-        for k in range(0, len(where), 3):
-            side, tick, many = where[k : k + 3]
-            under_way = current and k == 0
-            self._need(side in (0, 1) and 0 <= tick - self.bases[side] < self.wide)
-            self._need(side != self.side or tick > self.now or (under_way and tick == self.now))
-            self._need((side, tick) not in seen and not (under_way and side != self.side))
-            seen.add((side, tick))
-            place = side * self.wide + tick - self.bases[side]
+        keys, many = list(where[0::2]), list(where[1::2])
+        under_way = self.level << ps.TICK_BITS | self.now
+        self._need(not current or keys[:1] == [under_way])
+        coming = keys[1:] if current else keys
+        self._need(all(a < b for a, b in pairwise([under_way, *coming])))
+        self._need(not coming or coming[-1] >> ps.TICK_BITS <= self.level + 1)
+        size, block, at = ps.BLOCK_SIZE - 1, 0, 0
+        for k in range(len(keys)):
             first = block
-            for begin in range(at, at + many, size):
-                piece = visits[begin : min(begin + size, at + many)]
+            for begin in range(at, at + many[k], size):
+                piece = visits[begin : min(begin + size, at + many[k])]
                 start = block * ps.BLOCK_SIZE
                 room.blocks[start : start + len(piece)] = piece if fast else list(piece)
                 room.blocks[start + size] = block + 2
-                room.tails[place] = start + len(piece)
+                tail = start + len(piece)
                 block += 1
             room.blocks[(block - 1) * ps.BLOCK_SIZE + size] = 0
-            at += many
-            c[ps.MOST0 + side] = max(int(c[ps.MOST0 + side]), tick)
-            if under_way:
-                c[ps.BLOCK], c[ps.AT] = first, 0
-            else:
-                room.heads[place] = first
-                c[ps.LEAST0 + side] = min(int(c[ps.LEAST0 + side]), tick)
+            at += many[k]
+            if current and k == 0:
+                c[ps.BLOCK], c[ps.AT], c[ps.TAIL] = first, 0, tail
+                continue
+            # In order they are a heap.
+            here = int(c[ps.NEXT_LIST])
+            room.keys[here] = room.heap[here] = keys[k]
+            room.heads[here], room.tails[here] = first, tail
+            c[ps.NEXT_LIST] = c[ps.COMING] = here + 1
         c[ps.NEXT_BLOCK] = block
+        self.search.functions["more_lists"](self.search.told())

@@ -1,5 +1,7 @@
-"""The queue of the search over packed states: lists of blocks per tick, for sequences of as many
-presses as now and of one more.
+"""The queue of the search over packed states: lists of visits, one per tick and number of presses.
+
+There are only lists that have a visit, however far apart their ticks are: a heap says which comes
+next, a hash table where one is.
 """
 
 from __future__ import annotations
@@ -9,50 +11,53 @@ from typing import Any
 
 from verify.engines.packed_room import (
     ALL_BLOCKS,
+    ALL_LISTS,
     ALL_NODES,
     ALL_RUNS,
     AT,
-    BASE0,
-    BASE1,
     BLOCK,
     BLOCK_SIZE,
     BLOCKS,
+    COMING,
     COSTS,
     CROWDED,
     DONE_AT_ONCE,
     DONE_THEN,
-    FAR,
     FIRST,
     FREE_BLOCK,
+    FREE_LIST,
     HEADROOM,
     KIND,
-    LEAST0,
     LEVEL,
     LEVELS,
+    LISTS,
     LONGEST,
     MANY,
     MASK,
-    MOST0,
+    MOST_LEVEL,
     MOST_MANY,
+    MOST_TICKS,
     NEXT_BLOCK,
+    NEXT_LIST,
     NODES,
     NOW,
     PLACE,
     QUEUED,
     RUN_AT,
     RUNS,
-    SIDE,
     STATES,
     TABLE,
-    TICKS,
+    TAIL,
+    TICK_BITS,
     USED,
     WHY,
-    WIDE,
 )
+from verify.engines.stepcode import STUCK
 
 
-def build_queue(_: dict[str, Any]) -> Sequence[Any]:
+def build_queue(step: dict[str, Any]) -> Sequence[Any]:
     """The functions of the queue, those that others use returned: see ``packed_search``."""
+    all_bits = step["ALL"]
 
     def push(r: Any, up: Any, tick: Any, visit: Any) -> None:
         """Queue a visit; ``up``: of a sequence with one more press than now."""
@@ -62,12 +67,15 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
 
     def queue_up(r: Any, up: Any, tick: Any, queued: Any) -> None:
         c, blocks, heads, tails = r.c, r.blocks, r.heads, r.tails
-        side = c[SIDE] ^ up
-        k = side * c[WIDE] + tick - c[BASE0 + side]
-        if tick < c[LEAST0 + side]:
-            c[LEAST0 + side] = tick
-        if tick > c[MOST0 + side]:
-            c[MOST0 + side] = tick
+        if tick > MOST_TICKS or c[LEVEL] >= MOST_LEVEL:
+            c[WHY] = STUCK
+            return
+        key = ((c[LEVEL] + up) << TICK_BITS) | tick
+        k = list_of(r, key)
+        if k < 0:
+            k = new_list(r, key)
+            if k < 0:
+                return
         tail = tails[k]
         if heads[k] < 0 or tail & (BLOCK_SIZE - 1) == BLOCK_SIZE - 1:
             block = c[FREE_BLOCK]
@@ -88,16 +96,98 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
         blocks[tail] = queued
         tails[k] = tail + 1
 
+    def bucket_of(r: Any, key: Any) -> Any:
+        mask = (r.c[ALL_LISTS] >> 1) - 1
+        return (((key * 0x1D8E4E27C47D124F) & all_bits) >> 24) & mask
+
+    def list_of(r: Any, key: Any) -> Any:
+        """Which list has the key; -1: none."""
+        keys, nexts, buckets = r.keys, r.nexts, r.buckets
+        k = buckets[bucket_of(r, key)] - 1
+        while k >= 0 and keys[k] != key:
+            k = nexts[k] - 1
+        return k
+
+    def new_list(r: Any, key: Any) -> Any:
+        c, keys, heads, nexts, heap = r.c, r.keys, r.heads, r.nexts, r.heap
+        k = c[FREE_LIST]
+        if k >= 0:
+            c[FREE_LIST] = nexts[k] - 1
+        else:
+            k = c[NEXT_LIST]
+            if k >= c[ALL_LISTS]:
+                c[WHY] = CROWDED
+                return -1
+            c[NEXT_LIST] += 1
+        keys[k] = key
+        heads[k] = -1
+        to_bucket(r, k)
+        i = c[COMING]
+        c[COMING] = i + 1
+        while i > 0 and heap[(i - 1) >> 1] > key:
+            heap[i] = heap[(i - 1) >> 1]
+            i = (i - 1) >> 1
+        heap[i] = key
+        return k
+
+    def to_bucket(r: Any, k: Any) -> None:
+        bucket = bucket_of(r, r.keys[k])
+        r.nexts[k] = r.buckets[bucket]
+        r.buckets[bucket] = k + 1
+
+    def more_lists(r: Any) -> None:
+        """All lists go to empty buckets."""
+        keys = r.keys
+        for k in range(r.c[NEXT_LIST]):
+            if keys[k] >= 0:
+                to_bucket(r, k)
+
+    def next_key(r: Any) -> Any:
+        """The least of all, which is taken off."""
+        c, heap = r.c, r.heap
+        least = heap[0]
+        many = c[COMING] - 1
+        c[COMING] = many
+        last = heap[many]
+        i = 0
+        while 2 * i + 1 < many:
+            k = 2 * i + 1
+            if k + 1 < many and heap[k + 1] < heap[k]:
+                k += 1
+            if heap[k] >= last:
+                break
+            heap[i] = heap[k]
+            i = k
+        heap[i] = last
+        return least
+
+    def open_list(r: Any, key: Any) -> None:
+        """Its visits come now. Another may have its place."""
+        c, nexts, buckets = r.c, r.nexts, r.buckets
+        k = list_of(r, key)
+        c[BLOCK] = r.heads[k]
+        c[TAIL] = r.tails[k]
+        c[AT] = 0
+        bucket = bucket_of(r, key)
+        if buckets[bucket] == k + 1:
+            buckets[bucket] = nexts[k]
+        else:
+            before = buckets[bucket] - 1
+            while nexts[before] != k + 1:
+                before = nexts[before] - 1
+            nexts[before] = nexts[k]
+        r.keys[k] = -1
+        nexts[k] = c[FREE_LIST] + 1
+        c[FREE_LIST] = k
+
     def taken_off(r: Any) -> Any:
         """The next that is queued for now."""
-        c, blocks, tails = r.c, r.blocks, r.tails
+        c, blocks = r.c, r.blocks
         block, at = c[BLOCK], c[AT]
         queued = blocks[block * BLOCK_SIZE + at]
         at += 1
-        side = c[SIDE]
-        k = side * c[WIDE] + c[NOW] - c[BASE0 + side]
         c[AT] = at
-        ended = block * BLOCK_SIZE + at == tails[k]
+        ended = block * BLOCK_SIZE + at == c[TAIL]
         if ended or at == BLOCK_SIZE - 1:
             c[BLOCK] = -1 if ended else blocks[block * BLOCK_SIZE + BLOCK_SIZE - 1] - 1
             c[AT] = 0
@@ -149,47 +239,30 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
 
     def lists_sound(r: Any) -> Any:
         """All visits that are queued are such."""
-        c, heads, tails = r.c, r.heads, r.tails
-        if c[BLOCK] >= 0:
-            side = c[SIDE]
-            tail = tails[side * c[WIDE] + c[NOW] - c[BASE0 + side]]
-            if not list_sound(r, c[BLOCK], tail, c[NOW]):
+        c, heads, tails, heap = r.c, r.heads, r.tails, r.heap
+        if c[BLOCK] >= 0 and not list_sound(r, c[BLOCK], c[TAIL], c[NOW]):
+            return False
+        for i in range(c[COMING]):
+            k = list_of(r, heap[i])
+            if not list_sound(r, heads[k], tails[k], heap[i] & MOST_TICKS):
                 return False
-        for side in range(2):
-            for k in range(c[WIDE]):
-                at = side * c[WIDE] + k
-                tick = c[BASE0 + side] + k
-                if heads[at] >= 0 and not list_sound(r, heads[at], tails[at], tick):
-                    return False
         return True
 
     def next_tick(r: Any) -> Any:
         """Go to the next tick with a visit, perhaps of the next level; False if there is none."""
-        c, heads = r.c, r.heads
-        while True:
-            side = c[SIDE]
-            now, most = c[NOW] + 1, c[MOST0 + side]
-            k = side * c[WIDE] - c[BASE0 + side]
-            while now <= most and heads[k + now] < 0:
-                now += 1
-            if now <= most:
-                break
-            if c[MOST0 + 1 - side] < 0:
-                return False
-            c[LEAST0 + side] = FAR
-            c[MOST0 + side] = -1
-            c[BASE0 + side] = c[LEAST0 + 1 - side]
-            c[NOW] = c[LEAST0 + 1 - side] - 1
-            c[SIDE] = 1 - side
-            c[LEVEL] += 1
+        c = r.c
+        if c[COMING] == 0:
+            return False
+        key = next_key(r)
+        if key >> TICK_BITS != c[LEVEL]:
+            c[LEVEL] = key >> TICK_BITS
             if r.levels[2 * c[LEVELS] - 2] != c[RUNS]:
                 c[LEVELS] += 1
             r.levels[2 * c[LEVELS] - 2] = c[RUNS]
             r.levels[2 * c[LEVELS] - 1] = c[LEVEL]
+        now = key & MOST_TICKS
         c[NOW] = now
-        c[BLOCK] = heads[k + now]
-        c[AT] = 0
-        heads[k + now] = -1
+        open_list(r, key)
         last = c[RUNS] - 1
         if last < r.levels[2 * c[LEVELS] - 2] or r.run_states[last] != c[NODES]:
             last = c[RUNS]
@@ -210,9 +283,8 @@ def build_queue(_: dict[str, Any]) -> Sequence[Any]:
             return BLOCKS
         if c[RUNS] + 4 > c[ALL_RUNS]:
             return COSTS
-        least = c[BASE0] if c[BASE0] < c[BASE1] else c[BASE1]
-        if c[NOW] + c[LONGEST] + 4 - least > c[WIDE]:
-            return TICKS
+        if c[NEXT_LIST] + 4 * more > c[ALL_LISTS]:
+            return LISTS
         return 0
 
-    return push, taken_off, ticks_since, lists_sound, next_tick, short_of
+    return push, taken_off, ticks_since, lists_sound, next_tick, short_of, more_lists

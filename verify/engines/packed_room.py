@@ -8,15 +8,15 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 # What a turn of the search ended with.
-HOLDS, FAILS, LIMIT, PAUSE, STATES, TABLE, BLOCKS, TICKS, COSTS, BAIL = range(10)
+HOLDS, FAILS, LIMIT, PAUSE, STATES, TABLE, BLOCKS, LISTS, COSTS, BAIL = range(10)
 
 # Of the row ``c``: what the search remembers from turn to turn. ``ALL_...``: room that there is.
 (
-    NODES, WORDS, COUNT, EVALUATED, STOP, LIMITED, LATENCIES, LEVEL, SIDE, NOW, BLOCK, AT, BASE0,
-    BASE1, LEAST0, LEAST1, MOST0, MOST1, WIDE, FREE_BLOCK, NEXT_BLOCK, ALL_BLOCKS, ALL_NODES, MASK,
-    INDEX_BITS, RUNS, USED, LONGEST, FAILED_AT, FAILED_AFTER, FAILED_MANY, HEADROOM, WHY, LEVELS,
-    ALL_RUNS, VISITS, LATE, SIZE, RUN_AT,
-) = range(39)  # fmt: skip
+    NODES, WORDS, COUNT, EVALUATED, STOP, LIMITED, LATENCIES, LEVEL, NOW, BLOCK, AT, TAIL,
+    FREE_BLOCK, NEXT_BLOCK, ALL_BLOCKS, ALL_NODES, MASK, INDEX_BITS, RUNS, USED, LONGEST, FAILED_AT,
+    FAILED_AFTER, FAILED_MANY, HEADROOM, WHY, LEVELS, ALL_RUNS, VISITS, LATE, SIZE, RUN_AT,
+    FREE_LIST, NEXT_LIST, ALL_LISTS, COMING,
+) = range(36)  # fmt: skip
 
 # Outcomes of one step: more would keep others waiting.
 MOST_OUTCOMES = 1 << 22
@@ -31,10 +31,14 @@ KIND, MANY = 30, 32
 QUEUED, PLACE = (1 << KIND) - 1, (1 << MANY) - 1
 AT_EVENT, DONE_THEN, DONE_AT_ONCE = range(3)
 MOST_MANY = 60
-# Words of a state; states; ticks between the first and last visit in the queue. More is not packed.
+# Visits that are due in the same tick, of sequences of as many presses, are in one list: its key is
+# the presses and, in so many bits below, the tick.
+TICK_BITS = 42
+# Words of a state; states; presses and ticks of a sequence. More is not packed.
 MOST_WORDS = 64
 MOST_STATES = (1 << 30) - (1 << 13)
-MOST_TICKS = 1 << 26
+MOST_TICKS = (1 << TICK_BITS) - 1
+MOST_LEVEL = (1 << 63 - TICK_BITS) - 2
 FAR = 1 << 60
 # Numbers in the table begin here: 0 is an empty place, 1 one that was emptied.
 FIRST = 2
@@ -51,15 +55,21 @@ NOTE = 4
 class Room(NamedTuple):
     """All arrays. ``run_states``, ``run_ticks``: first state and tick of each tick that was
     visited; ``levels``: of every number of presses, the first such run, and the number;
-    ``late``, ``told``: states that are yet to be looked up; ``hashes``: for ``rehash``."""
+    ``keys``, ``heads``, ``tails``: of lists of visits; ``heap``: all keys, the least first;
+    ``buckets``, ``nexts``: which list has a key; ``late``, ``told``: states that are yet to be
+    looked up; ``hashes``: for ``rehash``."""
 
     c: Any
     states: Any
     parents: Any
     table: Any
     blocks: Any
+    keys: Any
     heads: Any
     tails: Any
+    nexts: Any
+    buckets: Any
+    heap: Any
     run_states: Any
     run_ticks: Any
     levels: Any
@@ -75,7 +85,7 @@ class Room(NamedTuple):
 
 
 _HALF = {"parents": "int32", "table": "uint32", "heads": "int32", "blocks": "uint32"}
-_HALF |= {"run_states": "int32", "run_ticks": "int32"}
+_HALF |= {"run_states": "int32", "nexts": "int32", "buckets": "int32"}
 ROWS = {name: _HALF.get(name, "int64") for name in Room._fields}
 """What kind of numbers each row has."""
 

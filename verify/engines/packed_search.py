@@ -56,8 +56,8 @@ from verify.engines.stepcode import FINE, MOSTS, PICKS, PLANNED, PLANS, STUCK, V
 
 
 def build_search(step: dict[str, Any]) -> Sequence[Any]:
-    """``start``, ``search``, ``rehash``, ``look_up`` and ``checked`` on the functions of a
-    ``StepCode``, table and queue.
+    """``start``, ``search``, ``rehash``, ``look_up``, ``checked`` and ``more_lists`` on the
+    functions of a ``StepCode``, table and queue.
 
     What is in it is also compiled: see ``machine_code`` for what it may be made of.
     """
@@ -70,6 +70,7 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
     push = step["push"]
     next_tick, short_of, taken_off = step["next_tick"], step["short_of"], step["taken_off"]
     ticks_since, lists_sound = step["ticks_since"], step["lists_sound"]
+    more_lists = step["more_lists"]
 
     def opens_at(r: Any, words: Any, at: Any, passed: Any, index: Any) -> Any:
         """The offer (-1: any) is open, ``passed`` ticks after a state."""
@@ -388,4 +389,4 @@ def build_search(step: dict[str, Any]) -> Sequence[Any]:
             return -1
         return 0
 
-    return start, search, rehash, look_up, checked
+    return start, search, rehash, look_up, checked, more_lists

@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from math import inf
-from typing import Any
 
 from verify.engines.concrete import Compiled, State
-from verify.engines.entry_fields import Form, forms
+from verify.engines.entry_fields import fields_from_tables
 from verify.errors import FewwireError
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Rule, Statement
@@ -25,8 +24,6 @@ WORD = 64
 MOST_ENTRIES = 31
 # Bits of a bank entry, one word less its sign and one to spare.
 _MOST_BITS = 62
-# Numbers of fields as they are kept begin here.
-_KEPT = 1 << 20
 # Rounds in which the bounds of fields must come to rest.
 _ROUNDS = 24
 
@@ -52,13 +49,12 @@ class Span:
 class Packed:
     """A bank entry as one number, the ticks left on top: ordered as the entry is.
 
-    ``forms``: in which its fields are kept; ``units``: where in a state the units of these are.
+    ``values``: of a field that is kept as a rank, all that it may be; None: it is kept itself.
     """
 
     left: Span
     fields: tuple[Span, ...]
-    forms: tuple[Form, ...]
-    units: tuple[int | None, ...]
+    values: tuple[tuple[int, ...] | None, ...]
 
     @property
     def shifts(self) -> tuple[int, ...]:
@@ -75,29 +71,23 @@ class Packed:
         """Bits of it all."""
         return self.under + self.left.width
 
-    def number(self, entry: Sequence[int], state: Sequence[Any]) -> int:
-        """Of an entry of ``state``. Raises UnpackableError where it is out of its bounds."""
+    def number(self, entry: Sequence[int]) -> int:
+        """Raises UnpackableError where the entry is out of its bounds."""
         value = _within(self.left, entry[0])
-        for k, (span, field) in enumerate(zip(self.fields, entry[1:], strict=True)):
-            unit, values = self._unit(k, state), self.forms[k].values
-            if field % unit or (values is not None and field // unit not in values):
-                raise UnpackableError(f"{field} is none that is ever put")
-            kept = field // unit if values is None else values.index(field // unit)
+        for span, field, values in zip(self.fields, entry[1:], self.values, strict=True):
+            if values is not None and field not in values:
+                raise UnpackableError(f"{field} is in none of the tables")
+            kept = field if values is None else values.index(field)
             value = value << span.width | _within(span, kept) - span.least
         return value
 
-    def entry(self, number: int, state: Sequence[Any]) -> tuple[int, ...]:
-        """The entry of ``state`` that ``number`` stands for."""
+    def entry(self, number: int) -> tuple[int, ...]:
+        """The entry that ``number`` stands for."""
         fields = []
-        for k, (shift, span) in enumerate(zip(self.shifts, self.fields, strict=True)):
+        for shift, span, values in zip(self.shifts, self.fields, self.values, strict=True):
             kept = (number >> shift & (1 << span.width) - 1) + span.least
-            values = self.forms[k].values
-            fields.append((kept if values is None else values[kept]) * self._unit(k, state))
+            fields.append(kept if values is None else values[kept])
         return (number >> self.under, *fields)
-
-    def _unit(self, field: int, state: Sequence[Any]) -> int:
-        place = self.units[field]
-        return 1 if place is None else int(state[place])
 
 
 def _within(span: Span, value: int) -> int:
@@ -151,7 +141,7 @@ class Layout:
                 at += self.spans[i].width
             for i in (i for i in part if i in self.banks):
                 for entry in state[i]:
-                    row |= self.banks[i].number(entry, state) << at
+                    row |= self.banks[i].number(entry) << at
                     at += self.banks[i].width
         if at > WORD * many:
             raise UnpackableError(f"a state takes {at} bits")
@@ -167,7 +157,7 @@ class Layout:
             row >>= width
             return value
 
-        places: list[Any] = [None] * len(self.spans)
+        places: list[object] = [None] * len(self.spans)
         for part in self.parts:
             counts = {i: next_bits(self.spans[i].width) for i in part}
             for i in part:
@@ -175,8 +165,7 @@ class Layout:
                     places[i] = counts[i] + self.spans[i].least
             for i in (i for i in part if i in self.banks):
                 bank = self.banks[i]
-                entries = range(counts[i])
-                places[i] = tuple(bank.entry(next_bits(bank.width), places) for _ in entries)
+                places[i] = tuple(bank.entry(next_bits(bank.width)) for _ in range(counts[i]))
         return tuple(places)
 
 
@@ -186,9 +175,8 @@ class _Bounds:
     def __init__(self, compiled: Compiled) -> None:
         self.found: dict[tuple[Signal | Bank, int], Range] = {}
         self.looked: dict[int, dict[tuple[str, int], int]] = {}
-        self.where = compiled.where
         system = compiled.system
-        self.forms = forms(system)
+        self.ranked = fields_from_tables(system)
         self.grown = True
         for _ in range(_ROUNDS):
             self.grown = False
@@ -204,13 +192,15 @@ class _Bounds:
     def packed(self, bank: Bank) -> Packed:
         """The bits of an entry."""
         many = range(len(bank.fields))
-        forms = tuple(self.forms.get((bank, k), Form()) for k in many)
-        units = tuple(None if f.unit is None else self.where[f.unit] for f in forms)
+        values = tuple(self.ranked.get((bank, k)) for k in many)
         if (bank, -1) not in self.found:
-            return Packed(Span(0, 0), (Span(0, 0),) * len(many), forms, units)
+            return Packed(Span(0, 0), (Span(0, 0),) * len(many), values)
         left = _span(self.found[bank, -1])
-        spans = tuple(_span(self.found[bank, _KEPT + k]) for k in many)
-        packed = Packed(Span(0, max(0, left.most)), spans, forms, units)
+        fields = tuple(
+            _span(self.found[bank, k]) if ranked is None else Span(0, len(ranked) - 1)
+            for k, ranked in enumerate(values)
+        )
+        packed = Packed(Span(0, max(0, left.most)), fields, values)
         if packed.width > _MOST_BITS:
             raise UnpackableError(f"an entry of {bank.name!r} takes {packed.width} bits")
         return packed
@@ -248,8 +238,6 @@ class _Bounds:
                     self._widen((bank, -1), range_of(length, known))
                     for k, value in enumerate(values):
                         self._widen((bank, k), range_of(value, known))
-                        kept = self.forms[bank, k].kept(value)
-                        self._widen((bank, _KEPT + k), range_of(kept, known))
                 case _:
                     pass
 

@@ -17,6 +17,7 @@ from itertools import count, pairwise
 
 from verify.engines.codetext import FINE, NARROW, STUCK, CodeText
 from verify.engines.concrete import Compiled
+from verify.engines.entry_fields import rank_of
 from verify.engines.packing import MOST_ENTRIES, Layout, UnpackableError
 from verify.engines.statecode import StateCode
 from verify.language import expressions as ex
@@ -433,7 +434,10 @@ class StepCode(CodeText):
         packed = self.layout.banks[i]
         turn = next(self.names)
         names = [f"f{turn}_{k}" for k in range(len(values) + 1)]
-        kept = (form.kept(value) for form, value in zip(packed.forms, values, strict=True))
+        kept = (
+            value if ranked is None else rank_of(value, ranked)
+            for value, ranked in zip(values, packed.values, strict=True)
+        )
         for name, value in zip(names, (length, *kept), strict=True):
             self._line(f"{name} = {self._int(value)}")
         spans = (packed.left, *packed.fields)
@@ -551,15 +555,14 @@ class StepCode(CodeText):
             return f"{variable}{index}"
         bank = self.layout.banks[source]
         span, shift = bank.fields[index], bank.shifts[index]
-        if not span.width:
-            read = str(span.least) if span.least >= 0 else f"({span.least})"
-        else:
-            read = f"(({variable} >> {shift}) & {(1 << span.width) - 1})"
-            read = f"({read} + {span.least})" if span.least else read
-        values, unit = bank.forms[index].values, bank.units[index]
+        values = bank.values[index]
         if values is not None:
-            read = f"{self._look(values)}(m, {read})"
-        return read if unit is None else f"({read} * m[{self.rooms.places[unit]}])"
+            rank = f"(({variable} >> {shift}) & {(1 << span.width) - 1})"
+            return f"{self._look(values)}(m, {rank})"
+        if not span.width:
+            return str(span.least) if span.least >= 0 else f"({span.least})"
+        read = f"(({variable} >> {shift}) & {(1 << span.width) - 1})"
+        return f"({read} + {span.least})" if span.least else read
 
     def _table(self, numbers: Sequence[int]) -> str:
         name = f"T{len(self.tables)}"
