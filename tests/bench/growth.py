@@ -31,7 +31,6 @@ from .measuring import as_csv, markdown, measured_on, out_option, seconds_text
 from .subjects import EVERY, Kind
 
 ROOT = Path(__file__).parent.parent.parent
-PRESSES = tuple(kind for kind in EVERY if kind.inputs == "press")
 CODED = tuple(kind for kind in EVERY if kind.scheme in ("framed-serial", "parallel-code"))
 # Seven bells; of codes of two bits there are three that are not idle.
 SEVEN, THREE = 7, 3
@@ -80,23 +79,25 @@ AXES = (
         "held",
         "inputs held at once, at most",
         (1, 2, 3, 4),
-        PRESSES,
+        EVERY,
         lambda point, n: replace(point, inputs=SEVEN, held=n),
-        "Seven inputs, held 1 to 6 nominal ticks. Only parallel codes see releases; there, inputs"
-        " held together show another code, so the least spacing keeps them apart (but for one at a"
-        " time, where no spacing is needed). Levers have no such bound.",
+        "Seven inputs, presses held 1 to 6 nominal ticks; of levers, so many are up. Of presses,"
+        " only parallel codes see releases; there, inputs held together show another code, so the"
+        " least spacing keeps them apart (but for one at a time, where no spacing is needed).",
     ),
 )
 
 
 @dataclass(frozen=True)
 class Measured:
-    """A point of a curve. ``outcome``: None if it was cut off."""
+    """A point of a curve, measured under a limit of CPU seconds. ``outcome``: None if it was cut
+    off there."""
 
     axis: str
     kind: Kind
     value: int
     outcome: Outcome | None
+    limit: float
 
 
 @dataclass(frozen=True)
@@ -122,9 +123,9 @@ def measure(axis: Axis, kind: Kind, value: int, limit: float) -> Measured:
         check=False,
     )
     if done.returncode == 0:
-        return Measured(axis.name, kind, value, Outcome(**json.loads(done.stdout)))
+        return Measured(axis.name, kind, value, Outcome(**json.loads(done.stdout)), limit)
     if done.returncode < 0:  # the limit of CPU time kills
-        return Measured(axis.name, kind, value, None)
+        return Measured(axis.name, kind, value, None, limit)
     raise RuntimeError(f"{axis.name}, {kind}, {value}: {done.stderr}")
 
 
@@ -164,14 +165,14 @@ def fit(points: Sequence[Measured]) -> Fit | None:
 # Why what grows faster than with the square does so: findings of a profile.
 WHY: dict[tuple[str, str, str], str] = {}
 
-ROWS = ("axis", "scheme", "kind", "value", *(f.name for f in fields(Outcome)), "cut off at, s")
+ROWS = ("axis", "scheme", "kind", "value", *(f.name for f in fields(Outcome)), "limit, s")
 
 
-def csv_rows(points: Sequence[Measured], limit: float) -> Iterator[tuple[object, ...]]:
-    """Every point, a row each."""
+def csv_rows(points: Sequence[Measured]) -> Iterator[tuple[object, ...]]:
+    """Every point, a row each; one that was cut off has no outcome."""
     for p in points:
         outcome = asdict(p.outcome).values() if p.outcome else (None,) * len(fields(Outcome))
-        yield p.axis, p.kind.scheme, p.kind.inputs, p.value, *outcome, None if p.outcome else limit
+        yield p.axis, p.kind.scheme, p.kind.inputs, p.value, *outcome, p.limit
 
 
 def _exponent_text(found: float | None) -> str:
@@ -209,7 +210,9 @@ def kept(file: Path, axes: Sequence[str]) -> list[Measured]:
         outcome = Outcome(**made) if row["seconds"] else None  # type: ignore[arg-type]
         if row["axis"] in axes:
             kind = Kind(row["scheme"], row["kind"])
-            found.append(Measured(row["axis"], kind, int(row["value"]), outcome))
+            found.append(
+                Measured(row["axis"], kind, int(row["value"]), outcome, float(row["limit, s"]))
+            )
     return found
 
 
@@ -225,13 +228,15 @@ HEAD = (
 )
 
 
-def report(points: Sequence[Measured], limit: float) -> str:
+def report(points: Sequence[Measured]) -> str:
     """Markdown: a table of exponents for each of what grows."""
+    limits = sorted({p.limit for p in points})
+    limit = " or ".join(f"{limit:g}" for limit in limits)
     parts = [
         "# How `spacing` grows\n\n",
-        f"{measured_on()} Every point in a process of its own, cut off after {limit:g} s of CPU"
-        " time. Made by `python -m tests.bench.growth`, whose help says how; every point is in"
-        " [growth.csv](growth.csv).\n\n",
+        f"{measured_on()} Every point in a process of its own, cut off after {limit} s of CPU"
+        " time. Made by `python -m tests.bench.growth`, whose help says how; every point,"
+        " with its limit, is in [growth.csv](growth.csv).\n\n",
         "*Exponent*: of the power law fitted to the upper half of a curve, by least squares in"
         f" logarithms; *small*: the last point takes less than {SHORT:g} s, or adds less than"
         f" {SMALL:g} MB to what the process had before.\n\n",
@@ -272,8 +277,8 @@ def main(limit: float, only: tuple[str, ...], most: int | None, out: Path) -> No
         own = [p for p in points if p.axis == axis.name]
         write_whole(str(out / f"growth_{axis.name}.svg"), svg(axis.words, own), overwrite=True)
     points.sort(key=lambda p: [axis.name for axis in AXES].index(p.axis))
-    write_whole(str(out / "growth.csv"), as_csv(ROWS, csv_rows(points, limit)), overwrite=True)
-    write_whole(str(out / "growth.md"), report(points, limit), overwrite=True)
+    write_whole(str(out / "growth.csv"), as_csv(ROWS, csv_rows(points)), overwrite=True)
+    write_whole(str(out / "growth.md"), report(points), overwrite=True)
 
 
 if __name__ == "__main__":

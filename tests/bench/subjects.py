@@ -47,7 +47,7 @@ def subject_link(
     """The fastest link of a scheme, all of its times ``finer`` times as many ticks.
 
     ``bits``: of a code, more than its number of inputs needs (framed-serial, parallel-code).
-    ``held``: so many inputs may be held at once (presses), long enough for that.
+    ``held``: so many inputs may be held at once, presses long enough for that.
     """
     text = (
         f'tick = "50 ms"\n[inputs]\ncount = {inputs}\nkind = "{kind.inputs}"\n'
@@ -59,7 +59,7 @@ def subject_link(
         # Wider than a link file may have them, too.
         link = replace(link, scheme=replace(link.scheme, codes=codes, width=bits))  # type: ignore[call-arg]
     if kind.inputs == "level":
-        return link
+        return link if held is None else link.with_operator(overlap=held)
     if held is None:
         return link.with_operator(hold=(finer, finer))
     least, most = HELD

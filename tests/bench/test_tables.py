@@ -27,15 +27,20 @@ def outcome(seconds: float, added: float = 0.1) -> Outcome:
 
 
 def points(seconds: list[float], *, cut: bool = False) -> list[Measured]:
-    found = [Measured("inputs", PULSES, 2 ** (k + 1), outcome(s)) for k, s in enumerate(seconds)]
-    return [*found, *([Measured("inputs", PULSES, 2 ** (len(seconds) + 1), None)] if cut else [])]
+    found = [
+        Measured("inputs", PULSES, 2 ** (k + 1), outcome(s), 20.0) for k, s in enumerate(seconds)
+    ]
+    return [
+        *found,
+        *([Measured("inputs", PULSES, 2 ** (len(seconds) + 1), None, 20.0)] if cut else []),
+    ]
 
 
 def test_growth_of_two_small_links_is_measured_each_in_its_own_process():
     two, four = growth.curve(INPUTS, PULSES, 20.0, (2, 4))
     assert (two.outcome.spacing, four.outcome.spacing) == (5, 7)
     assert all(p.outcome.megabytes > p.outcome.added > 0 for p in (two, four))
-    table = list(csv.reader(io.StringIO(as_csv(growth.ROWS, growth.csv_rows([two, four], 20.0)))))
+    table = list(csv.reader(io.StringIO(as_csv(growth.ROWS, growth.csv_rows([two, four])))))
     assert [row[:4] for row in table[1:]] == [
         ["inputs", "pulse-gap", "press", "2"],
         ["inputs", "pulse-gap", "press", "4"],
@@ -57,11 +62,11 @@ def test_an_exponent_is_that_of_the_upper_half():
 
 def test_what_grows_faster_than_with_the_square_is_said_why(monkeypatch):
     steep = points([1.0, 8.0, 64.0])
-    assert "3.00" in report(steep, 20.0)
-    assert "no reason known" in report(steep, 20.0)
+    assert "3.00" in report(steep)
+    assert "no reason known" in report(steep)
     monkeypatch.setitem(growth.WHY, ("inputs", "pulse-gap", "press"), "for a reason")
-    assert "for a reason" in report(steep, 20.0)
-    assert "for a reason" not in report(points([1.0, 2.0, 4.0]), 20.0)
+    assert "for a reason" in report(steep)
+    assert "for a reason" not in report(points([1.0, 2.0, 4.0]))
 
 
 def test_a_picture_names_every_scheme_and_marks_where_it_was_cut_off():
@@ -106,11 +111,12 @@ def test_every_encoding_gives_the_same_answers(kind, name):
 
 
 def test_what_is_not_measured_again_is_kept(tmp_path):
-    known = points([0.5, 1.0], cut=True)
+    known = [*points([0.5, 1.0]), Measured("inputs", PULSES, 8, None, 60.0)]
     file = tmp_path / "growth.csv"
-    file.write_text(as_csv(growth.ROWS, growth.csv_rows(known, 20.0)))
+    file.write_text(as_csv(growth.ROWS, growth.csv_rows(known)))
     assert growth.kept(file, ["inputs"]) == known
     assert growth.kept(file, ["tick"]) == []
+    assert "cut off after 20 or 60 s of CPU time" in report(known)
 
 
 @pytest.mark.slow
