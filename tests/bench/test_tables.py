@@ -17,6 +17,7 @@ from .growth_point import Outcome
 from .measuring import as_csv
 from .ratios import measure, rows
 from .subjects import EVERY, Kind, subject_link
+from .variants import VARIANTS
 
 PULSES = Kind("pulse-gap", "press")
 INPUTS, TICK, BITS, HELD = AXES
@@ -97,13 +98,15 @@ def test_a_ratio_has_its_proof_and_its_counterexample():
     ("kind", "name"),
     [
         *((PULSES, name) for name in WAYS),
+        # Frames go on step by step: what may be under way is thinned out between questions.
+        *((Kind("framed-serial", "press"), name) for name in VARIANTS),
         (Kind("parallel-code", "press"), "differences"),
         pytest.param(Kind("parallel-code", "press"), LOOKING_ONLY[0], marks=pytest.mark.slow),
     ],
     ids=str,
 )
 def test_every_encoding_gives_the_same_answers(kind, name):
-    asked = case(kind, 2)
+    asked = case(kind, 4 if kind.scheme == "framed-serial" else 2)
     found = tuple(WAYS[name](asked, Budget(60)))
     known = tuple(question.verdict for question in asked.questions)
     assert known == (Verdict.HOLDS, Verdict.FAILS)

@@ -23,7 +23,8 @@ reaches z3.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import count
 from typing import Any
@@ -58,7 +59,22 @@ class Variant(Search):
         solver.set("timeout", patience(self.budget))
 
 
-class Fresh(Variant):
+class Alone(Variant):
+    """Every question is asked with all that stands: nothing is asserted in between."""
+
+    stand: tuple[Any, ...] = ()
+
+    @contextmanager
+    def _standing(self, given: Sequence[Any]) -> Iterator[None]:
+        self.stand = tuple(given)
+        yield
+        self.stand = ()
+
+    def _possible(self, given: Sequence[Any]) -> bool:
+        return super()._possible([*self.stand, *given])
+
+
+class Fresh(Alone):
     """A new solver for each question."""
 
     def _asked(self, terms: list[z3.BoolRef]) -> z3.CheckSatResult:
@@ -80,7 +96,7 @@ class Simplified(Fresh):
         return z3.Then("simplify", "propagate-values", "solve-eqs", "smt").solver()
 
 
-class CommonKept(Variant):
+class CommonKept(Alone):
     """Conditions stay asserted as long as questions begin with them."""
 
     def __init__(self, system: System, budget: Budget, shared: dict[str, Any]) -> None:
@@ -105,7 +121,7 @@ class CommonKept(Variant):
         return result
 
 
-class Assumptions(Variant):
+class Assumptions(Alone):
     """Conditions under literals, in one solver for all spacings."""
 
     def _made_solver(self) -> z3.Solver:
@@ -144,7 +160,7 @@ class OneOutput(Variant):
         return super()._judge([counts(event) for event in said], *rest)
 
 
-class Differences(Variant):
+class Differences(Alone):
     """Ticks since power-up, and no multiples."""
 
     def __init__(self, system: System, budget: Budget, shared: dict[str, Any]) -> None:
@@ -162,7 +178,7 @@ class Differences(Variant):
         return super()._asked([z3.simplify(condition, som=True) for condition in terms])
 
 
-class BitVectors(Variant):
+class BitVectors(Alone):
     """Every whole number in so many bits, two's complement."""
 
     def _made_solver(self) -> z3.Solver:

@@ -17,6 +17,7 @@ presses, picks and unknowns are symbolic.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import count
@@ -354,14 +355,10 @@ class Search:
         if len(doubtful) <= FEW_DOUBTFUL:
             return state
         kept = list(state)
-        self.solver.push()
-        try:
-            self.solver.add(*(c for c in given if c is not True))
+        with self._standing(given):
             for i, slot in doubtful:
                 if not self._possible([slot.there]):
                     kept[i] = tuple(other for other in kept[i] if other is not slot)
-        finally:
-            self.solver.pop()
         return tuple(kept)
 
     @staticmethod
@@ -626,6 +623,16 @@ class Search:
             raise OutOfReachError(f"all sequences of fewer than {self.progress.presses} presses")
         self._unasked = None
         return self._model
+
+    @contextmanager
+    def _standing(self, given: Sequence[Cond]) -> Iterator[None]:
+        """These conditions hold besides those that are asked meanwhile."""
+        self.solver.push()
+        try:
+            self.solver.add(*(c for c in given if c is not True))
+            yield
+        finally:
+            self.solver.pop()
 
     def _asked(self, terms: list[z3.BoolRef]) -> z3.CheckSatResult:
         """One question to the solver, which keeps nothing of it."""
