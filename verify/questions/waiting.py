@@ -48,9 +48,14 @@ def in_turn(link: Link, windows: Windows) -> System | None:
     queue, without = link.scheme.queue, link.scheme.unqueued()
     if queue is None or without is None or not _plain(link):
         return None
-    pairs = tuple((send,) * link.inputs for send in queue.sends)
-    alone = replace(link, scheme=without, operator=Operator(pairs=pairs))
+    alone = replace(link, scheme=without, operator=_a_send_apart(queue.sends))
     return factored(alone, replace(windows, queue=None))
+
+
+def _a_send_apart(sends: tuple[int, ...]) -> Operator:
+    if len(set(sends)) == 1:
+        return Operator(sends[0])  # the same as all pairs, in one timer
+    return Operator(pairs=tuple((send,) * len(sends) for send in sends))
 
 
 def longest_wait(link: Link) -> tuple[int, int] | None:
