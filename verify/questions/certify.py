@@ -9,7 +9,8 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from verify.allowed_code import OneFile, digest_of
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
+from verify.engines.joined import forgetful, joined_zones
 from verify.engines.trace import Script
 from verify.engines.zones import Zone, zones_of
 from verify.errors import LinkFileError
@@ -140,10 +141,28 @@ def _invariant(case: Case, budget: Budget, progress: Progress) -> InvariantFile:
             return _file(case, dense_groups(system, budget, progress), busy)
         except NotFoundError as error:
             raise NoCertificateError(f"{error}, for {case.words}") from None
-    answer, zones = zones_of(system, budget, progress)
+    return _file(case, _groups(case, budget, progress), busy)
+
+
+def _groups(case: Case, budget: Budget, progress: Progress) -> list[Group]:
+    """Few and large ones if there are such, else zones as they are."""
+    try:
+        loose, gone = forgetful(case.system)
+        joined = joined_zones(loose, budget, progress)
+        if joined is None and gone:
+            loose, gone = case.system, ()
+            joined = joined_zones(loose, budget, progress)
+    except OutOfTimeError:
+        raise NoCertificateError(
+            f"no invariant was found for {case.words} ({progress.states} states)"
+        ) from None
+    if joined is not None:
+        return [_group(case.system, zone, gone) for zone in joined]
+    progress.states = 0
+    answer, zones = zones_of(case.system, budget, progress)
     if answer.verdict is not Verdict.HOLDS:
         raise NoCertificateError(f"no invariant was found for {case.words} ({answer.covered})")
-    return _file(case, [_group(system, zone) for zone in zones], busy)
+    return [_group(case.system, zone) for zone in zones]
 
 
 def _busy(case: Case) -> int | None:
@@ -170,11 +189,19 @@ def _file(case: Case, groups: Iterable[Group], busy: int | None) -> InvariantFil
         raise NoCertificateError(f"no certificate can say what was found ({what})") from None
 
 
-def _group(system: System, zone: Zone) -> Group:
-    """A zone as a group: bounds of what is left of restraints only from below."""
+def _group(system: System, zone: Zone, gone: tuple[Number, ...] = ()) -> Group:
+    """A zone as a group: bounds of what is left of restraints only from below. Numbers that are
+    ``gone`` from the zone may be all that they can be."""
     places: list[Place] = []
+    anything: list[Limit] = []
     restraints: set[int] = set()
-    for item, value in zip(system.memory, zone.shape, strict=True):
+    shape = iter(zone.shape)
+    for i, item in enumerate(system.memory):
+        if item in gone and isinstance(item, Number):
+            places.append(f"n{i}")
+            anything += [(item.most, ((f"n{i}", 1),)), (-item.least, ((f"n{i}", -1),))]
+            continue
+        value = next(shape)
         if isinstance(item, Number):
             places.append(value)
         elif isinstance(item, Timer):
@@ -185,7 +212,7 @@ def _group(system: System, zone: Zone) -> Group:
             places.append(tuple((_name(time), *fields) for time, *fields in value))
             if item.restraint:
                 restraints.update(time for time, *_ in value)
-    return Group(tuple(places), tuple(_limits(zone, restraints)))
+    return Group(tuple(places), (*anything, *_limits(zone, restraints)))
 
 
 def _name(time: int) -> str:

@@ -38,7 +38,7 @@ def _begin(invariant: Invariant) -> Query:
     dense = relation.system.dense
     names: dict[str, None] = {}
     shown: list[str] = []
-    for given, ways in relation.starts(_known(dense, (), ())):
+    for given, ways in relation.starts(_known(dense, (), ()), invariant.vague):
         for claim in given:
             names |= {name: None for name, _ in claim.sum.parts}
         shown.append(_implied(given, _ends(invariant, ways)))

@@ -10,7 +10,7 @@ that are known. ``Relation`` refuses systems where more entries could allow more
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from fractions import Fraction
 from typing import Any, NoReturn, TypeAlias
@@ -133,11 +133,15 @@ class Relation:
             known, lambda ask: _Tick(self, state, passed, ask).run(taken), check=self.check
         )
 
-    def starts(self, known: Known) -> Iterator[tuple[list[Claim], list[Way]]]:
-        """States at power-up: for each choice of unknowns, its claims and the ways on."""
+    def starts(
+        self, known: Known, vague: Collection[int] = ()
+    ) -> Iterator[tuple[list[Claim], list[Way]]]:
+        """States at power-up: for each choice of unknowns, its claims and the ways on.
+
+        ``vague``: places whose numbers are taken all at once."""
         choices: list[list[Any]] = [[]]
         for i, item in enumerate(self.memory):
-            found = _begins(item, f"begin{i}", self.system.dense)
+            found = _begins(item, f"begin{i}", self.system.dense or i in vague)
             if len(choices) * len(found) > MOST_STARTS:
                 raise SpentError(f"more than {MOST_STARTS} states at power-up")
             choices = [[*places, place] for places in choices for place in found]
@@ -568,8 +572,8 @@ class _Range:
     claims: tuple[Claim, ...]
 
 
-def _begins(item: Number | Timer | Bank, name: str, dense: bool) -> list[Any]:
-    """What a place may be at power-up: numbers one by one, unless there is no end of them."""
+def _begins(item: Number | Timer | Bank, name: str, at_once: bool) -> list[Any]:
+    """What a place may be at power-up: numbers one by one, unless taken ``at_once``."""
     if isinstance(item, Bank):
         return [()]
     start = item.begin if isinstance(item, Timer) else item.start
@@ -577,7 +581,7 @@ def _begins(item: Number | Timer | Bank, name: str, dense: bool) -> list[Any]:
         return [start]
     least, most = start
     if isinstance(item, Number):
-        if not dense and most - least < 1000:
+        if not at_once and most - least < 1000:
             return list(range(least, most + 1))
         return [_range(name, least, most)]
     off: list[Any] = [0] if least == 0 else []

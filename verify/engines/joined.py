@@ -1,0 +1,234 @@
+"""Zones joined: one for all states that differ in times only, and so few of them.
+
+Where many edges are under way at once, each late by something of its own, zones tell every
+order of them apart. Here whatever differs in times only is one zone, the least that holds all
+that was met; and what nobody knows about a line, but is the same for a whole run, may be
+another number at each use. Both only add states, so what cannot fail here cannot fail at all.
+What fails here need not: then this says nothing, and the zones themselves have to be asked.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import fields, is_dataclass, replace
+from typing import Any, TypeAlias
+
+from verify.engines.answer import Budget, OutOfTimeError, Progress, SpentError
+from verify.engines.bounds import Bounds, Decisions, Matrix, TimesError, World
+from verify.engines.zones import Shape, Stepper, Zone
+from verify.errors import ModelError
+from verify.language import expressions as ex
+from verify.language.machine import Machine, System
+from verify.language.state import Bank, Number, Set, Signal, Timer
+from verify.parts.signals import failure
+
+# Of a zone: all but its times, and which of these there are.
+_Key: TypeAlias = tuple[Any, ...]
+
+
+def joined_zones(system: System, budget: Budget, progress: Progress) -> list[Zone] | None:
+    """Zones of which every step from one ends in one, and none is to a failure; None if none
+    were found so. Raises OutOfTimeError."""
+    search = _Search(Stepper(system), budget, progress)
+    try:
+        return search.run()
+    except (ModelError, TimesError, IndexError):
+        return None  # of states that may not be possible
+    except SpentError:
+        raise OutOfTimeError from None
+
+
+class _Search:
+    def __init__(self, stepper: Stepper, budget: Budget, progress: Progress) -> None:
+        self.stepper, self.budget, self.progress = stepper, budget, progress
+        self.restraints = stepper.restraint
+        self.known: dict[_Key, Zone] = {}
+        # Alike but for restraints: of these one may stand for another that forbids more.
+        self.near: dict[_Key, list[_Key]] = {}
+        self.changed: deque[_Key] = deque()
+        self.waiting: set[_Key] = set()
+
+    def run(self) -> list[Zone] | None:
+        for zone, _ in self.stepper.zones(self.budget.look):
+            self._reach(zone)
+        while self.changed:
+            key = self.changed.popleft()
+            self.waiting.discard(key)
+            if key in self.known and not self._steps(self.known[key]):
+                return None
+        return list(self.known.values())
+
+    def _steps(self, zone: Zone) -> bool:
+        """All that one tick, or more, leads to; False: a failure."""
+        later = self.stepper.elapse(zone)
+        if any(True for _ in self.stepper.live(zone.shape)) and self._take(zone, later, ()) is None:
+            return False
+        pending: list[tuple[int, ...]] = [()]
+        while pending:
+            group = pending.pop()
+            for index in range(group[-1] + 1 if group else 0, self.stepper.count):
+                may = self._take(zone, later, (*group, index))
+                if may is None:
+                    return False
+                if may:
+                    pending.append((*group, index))
+        return True
+
+    def _take(self, zone: Zone, later: Bounds, taken: tuple[int, ...]) -> bool | None:
+        """Every way through the tick. Whether there is one; None: it fails."""
+        may = False
+        plan: list[bool] | None = []
+        while plan is not None:
+            decisions = Decisions(plan)
+            world = World(Bounds(later.rows), decisions)
+            reached = self.stepper.run(zone.shape, world, taken, world.span)
+            plan = decisions.others()
+            self.progress.states += 1
+            if self.budget.spent(self.progress.states):
+                raise OutOfTimeError
+            if reached is None:
+                continue
+            may = True
+            if any(signal == failure(0) for signal, _ in reached.said):
+                return None
+            self._reach(Zone(reached.shape, world.bounds.select(reached.times)))
+        return may
+
+    def _reach(self, zone: Zone) -> None:
+        key, near = self._key(zone.shape), self._bare(zone.shape)
+        alike = self.near.setdefault(near, [])
+        if any(self._stands_for(self.known[other], zone) for other in alike):
+            return
+        known = self.known.get(key)
+        if known is None:
+            self.known[key] = zone
+            alike.append(key)
+        else:
+            self.known[key] = replace(known, matrix=_hull(known.matrix, zone.matrix))
+        # What forbids more than the new one, and is no wider, is not needed any more.
+        for other in [k for k in alike if k != key]:
+            if self._stands_for(self.known[key], self.known[other]):
+                alike.remove(other)
+                del self.known[other]
+        if key not in self.waiting:
+            self.waiting.add(key)
+            self.changed.append(key)
+
+    def _bare(self, shape: Shape) -> _Key:
+        return tuple(
+            None if i in self.restraints else _without_times(value, isinstance(item, Number))
+            for i, (item, value) in enumerate(zip(self.stepper.memory, shape, strict=True))
+        )
+
+    def _key(self, shape: Shape) -> _Key:
+        return tuple(
+            _without_times(value, isinstance(item, Number))
+            for item, value in zip(self.stepper.memory, shape, strict=True)
+        )
+
+    def _stands_for(self, known: Zone, zone: Zone) -> bool:
+        """Alike but for restraints, of which the known has no others, none longer; and wider."""
+        pairs = [(0, 0, False)]
+        for i, item in enumerate(self.stepper.memory):
+            if isinstance(item, Number):
+                continue
+            found = _paired(known.shape[i], zone.shape[i], isinstance(item, Bank))
+            if found is None:
+                return False
+            pairs += [(a, b, i in self.restraints) for a, b in found]
+        return all(
+            zone.matrix[b][d] <= known.matrix[a][c]
+            for a, b, restraint in pairs
+            if not restraint
+            for c, d, _ in pairs
+        )
+
+
+def _without_times(value: Any, is_number: bool) -> Any:
+    if is_number:
+        return value
+    if isinstance(value, tuple):
+        return tuple(tuple(entry[1:]) for entry in value)
+    return value != 0
+
+
+def _paired(known: Any, other: Any, is_bank: bool) -> list[tuple[int, int]] | None:
+    """Times of the first with those of the second; None: not all of them are there."""
+    if not is_bank:
+        if not known:
+            return []
+        return [(known, other)] if other else None
+    left = list(other)
+    pairs = []
+    for time, *rest in known:
+        entry = next((e for e in left if list(e[1:]) == rest), None)
+        if entry is None:
+            return None
+        left.remove(entry)
+        pairs.append((time, entry[0]))
+    return pairs
+
+
+def _hull(a: Matrix, b: Matrix) -> Matrix:
+    """The least bounds that hold both; closed, as both are."""
+    return tuple(tuple(map(max, one, other)) for one, other in zip(a, b, strict=True))
+
+
+# -- what nobody knows, anew at each use ----------------------------------------------------
+
+
+def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
+    """The system with unknowns that are only lengths of bank entries anew at each use, and these.
+
+    It does all that the system does, and more.
+    """
+    gone = tuple(
+        item
+        for item in system.memory
+        if isinstance(item, Number)
+        and isinstance(item.start, tuple)
+        and not any(isinstance(part, Set) and part.number == item for part in _parts(system))
+        and not any(isinstance(other, Number) and other.start == item for other in system.memory)
+    )
+    picks = {ex.Read(item): ex.Pick(item.name, item.least, item.most) for item in gone}
+    machines = (
+        Machine(
+            machine.name,
+            tuple(item for item in machine.memory if item not in gone),
+            _with(machine.body, picks),
+            _with(machine.offer, picks),
+            _with(machine.possible, picks),
+        )
+        for machine in system.machines
+    )
+    return replace(system, machines=tuple(machines)), gone
+
+
+_MEMORY = (Number, Timer, Bank, Signal)
+
+
+def _parts(thing: Any) -> Iterable[Any]:
+    yield thing
+    for part in _children(thing):
+        yield from _parts(part)
+
+
+def _children(thing: Any) -> Iterable[Any]:
+    if isinstance(thing, tuple):
+        return thing
+    if is_dataclass(thing) and not isinstance(thing, _MEMORY):
+        return [getattr(thing, f.name) for f in fields(thing)]
+    return ()
+
+
+def _with(thing: Any, other: dict[Any, Any]) -> Any:
+    """The same with some expressions replaced."""
+    if isinstance(thing, ex.Read):
+        return other.get(thing, thing)
+    if isinstance(thing, tuple):
+        return tuple(_with(part, other) for part in thing)
+    if is_dataclass(thing) and not isinstance(thing, (*_MEMORY, type)):
+        changed = {f.name: _with(getattr(thing, f.name), other) for f in fields(thing)}
+        return replace(thing, **changed)
+    return thing
