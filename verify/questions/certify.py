@@ -147,22 +147,27 @@ def _invariant(case: Case, budget: Budget, progress: Progress) -> InvariantFile:
 def _groups(case: Case, budget: Budget, progress: Progress) -> list[Group]:
     """Few and large ones if there are such, else zones as they are."""
     try:
-        loose, gone = forgetful(case.system)
-        joined = joined_zones(loose, budget, progress)
-        if joined is None and gone:
-            loose, gone = case.system, ()
-            joined = joined_zones(loose, budget, progress)
+        joined = of_joined(case.system, budget, progress)
     except OutOfTimeError:
-        raise NoCertificateError(
-            f"no invariant was found for {case.words} ({progress.states} states)"
-        ) from None
+        states = f"{progress.states} states"
+        raise NoCertificateError(f"no invariant was found for {case.words} ({states})") from None
     if joined is not None:
-        return [_group(case.system, zone, gone) for zone in joined]
+        return joined
     progress.states = 0
     answer, zones = zones_of(case.system, budget, progress)
     if answer.verdict is not Verdict.HOLDS:
         raise NoCertificateError(f"no invariant was found for {case.words} ({answer.covered})")
     return [_group(case.system, zone) for zone in zones]
+
+
+def of_joined(system: System, budget: Budget, progress: Progress) -> list[Group] | None:
+    """Groups of states that differ in times only, and perhaps in how late lines are; None if
+    there are no such. Raises OutOfTimeError."""
+    for loose, gone in dict.fromkeys([forgetful(system), (system, ())]):
+        found = joined_zones(loose, budget, progress)
+        if found is not None:
+            return [_group(system, zone, gone) for zone in found]
+    return None
 
 
 def _busy(case: Case) -> int | None:

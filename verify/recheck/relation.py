@@ -92,8 +92,23 @@ class Relation:
         ]
         self.offers = [(offer, k) for offer in system.offers for k in range(offer.count)]
         self.heard = frozenset(_heard(system.machines))
+        self._sides: dict[int, tuple[ex.And | ex.Or, list[ex.Bool]]] = {}
         for machine in system.machines:
             _only_forbid(machine)
+
+    def sides(self, e: ex.And | ex.Or) -> list[ex.Bool]:
+        """Those of a chain of the same words, ``a | b | c``."""
+        if id(e) not in self._sides:
+            found: list[ex.Bool] = []
+            pending: list[ex.Bool] = [e]
+            while pending:
+                side = pending.pop()
+                if type(side) is type(e) and isinstance(side, ex.And | ex.Or):
+                    pending += (side.b, side.a)
+                else:
+                    found.append(side)
+            self._sides[id(e)] = e, found
+        return self._sides[id(e)][1]
 
     def least(self) -> Callable[[Value], Claim | bool]:
         """That something runs: by a tick at least, or by any time where time is dense."""
@@ -486,15 +501,25 @@ class _Tick:
         return self.ask(compare("<=", a, b)) and self.ask(compare("<=", b, a))
 
     def _both(self, e: ex.And) -> bool:
-        # The side that is known is looked at first: it may spare a decision.
-        if self._peek(e.a) is False or self._peek(e.b) is False:
-            return False
-        return self.truth(e.a) and self.truth(e.b)
+        return self._of_sides(e, False)
 
     def _either(self, e: ex.Or) -> bool:
-        if self._peek(e.a) is True or self._peek(e.b) is True:
-            return True
-        return self.truth(e.a) or self.truth(e.b)
+        return self._of_sides(e, True)
+
+    def _of_sides(self, e: ex.And | ex.Or, decides: bool) -> bool:
+        """Whether one side is as ``decides`` tells. Sides that are known are looked at first, all
+        of a chain at once: they may spare a decision."""
+        still_open = []
+        for side in self.relation.sides(e):
+            known = self._peek(side)
+            if known is decides:
+                return decides
+            if known is None:
+                still_open.append(side)
+        for side in still_open:
+            if self.truth(side) is decides:
+                return decides
+        return not decides
 
     def _peek(self, e: ex.Bool) -> bool | None:
         """The truth, if it can be told without a decision."""
