@@ -1,6 +1,7 @@
 import gc
 import os
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.nightly import USUAL, nightly
@@ -20,3 +21,26 @@ settings.register_profile(
 )
 by_day = "ci" if os.environ.get("CI") else "dev"
 settings.load_profile("nightly" if nightly() else by_day)
+
+# Of 8 seconds and more. They come first: what is left in the end is short, and all workers end
+# together.
+LONGEST = frozenset(
+    (
+        "test_a_command_that_is_killed_goes_on_where_it_was_saved",
+        "test_a_comparison_with_curves",
+        "test_a_design_that_is_killed_goes_on_from_some_seconds_before",
+        "test_a_tag_is_the_version_of_wheel_and_source",
+        "test_certificates_of_demo_links_are_confirmed_by_both_solvers",
+        "test_explorer_and_solver_agree_on_latencies",
+        "test_explorer_and_solver_agree_on_levers",
+        "test_four_levers_are_right_again_within_two_frames",
+        "test_largest_exactly_2_separable_codes",
+        "test_solver_and_explorer_find_the_same_least_disturbance",
+        "test_zones_and_explorer_agree_on_synced_scans",
+    )
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Longest first, else as ever."""
+    items.sort(key=lambda item: getattr(item, "originalname", item.name) not in LONGEST)

@@ -10,10 +10,12 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -28,6 +30,7 @@ from verify.engines.answer import Budget, Progress, Verdict
 from verify.errors import UsageError
 from verify.fastest import fastest, link_file, schemes_for
 from verify.linkfile import parse
+from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.advice import advice
 from verify.questions.compare import (
@@ -58,8 +61,9 @@ TICK = "100 ms"
 PRESSED = schemes_for("press")
 
 
-def ask(*arguments: str) -> Result:
-    return CliRunner().invoke(main, ["compare", *arguments])
+def ask(*arguments: str, jobs: str = "1") -> Result:
+    """``jobs``: starting processes takes longer than what most of these ask."""
+    return CliRunner().invoke(main, ["compare", *arguments, "--jobs", jobs])
 
 
 def rows_of(inputs: int, schemes: tuple[str, ...] = PRESSED, jobs: int = 1) -> list[Row]:
@@ -383,8 +387,25 @@ def test_the_csv_file_says_what_json_says(tmp_path: Path) -> None:
 # -- the table ------------------------------------------------------------------------
 
 
+@pytest.fixture(scope="module")
+def compared_once() -> Callable[..., list[Row]]:
+    """In place of ``compare``: the same links are compared once."""
+    known: dict[str, list[Row]] = {}
+
+    def rows(links: list[Link], *told: Any, **named: Any) -> list[Row]:
+        asked = repr(links)
+        if asked not in known:
+            known[asked] = compare(links, *told, **named)
+        return known[asked]
+
+    return rows
+
+
 @pytest.mark.parametrize("width", [40, 60, 80, 200])
-def test_the_table_folds_to_the_terminal(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_table_folds_to_the_terminal(
+    width: int, monkeypatch: pytest.MonkeyPatch, compared_once: Callable[..., list[Row]]
+) -> None:
+    monkeypatch.setattr("verify.questions.compare.compare", compared_once)
     monkeypatch.setenv("COLUMNS", str(width))
     result = ask("--inputs", "2", "--tick", TICK)
 
@@ -575,7 +596,9 @@ def test_csv_of_curves_has_no_columns_that_were_not_asked(grown: list[Row]) -> N
 @pytest.mark.slow
 def test_a_comparison_with_curves(tmp_path: Path) -> None:
     folder = tmp_path / "curves"
-    result = ask("--inputs", "3", "--tick", TICK, "--curves", str(folder), "--time", "300")
+    result = ask(
+        "--inputs", "3", "--tick", TICK, "--curves", str(folder), "--time", "300", jobs="2"
+    )
 
     assert result.exit_code == 0
     open_lines = [line for line in result.stdout.splitlines() if "undecided" in line]

@@ -280,7 +280,9 @@ def test_a_command_that_is_killed_goes_on_where_it_was_saved(tmp_path: Path) -> 
     )  # fmt: skip
 
     again = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
-    time.sleep(5)
+    while evaluated() == before:
+        time.sleep(0.05)
+        assert again.poll() is None
     again.send_signal(signal.SIGINT)
     _, stderr = again.communicate(timeout=30)
 

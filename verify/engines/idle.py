@@ -66,6 +66,8 @@ class Idle:
         return [
             Chosen(tick - 1, name, value)
             for cycle in self._cycles
+            # A clock that nothing is picked for may have struck millions of times.
+            if any(event.picked for event in cycle.events)
             for tick, event in cycle.until(passed)
             for name, value in event.picked
         ]
