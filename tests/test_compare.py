@@ -33,12 +33,12 @@ from verify.linkfile import parse
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.questions.advice import advice
+from verify.questions.cell import Cell
 from verify.questions.compare import (
     COLUMNS,
     DRIFT,
     FAR_SKEW,
     SPACING,
-    Cell,
     Column,
     Row,
     compare,

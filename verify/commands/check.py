@@ -62,7 +62,7 @@ def check(
         check_writable(certificate, overwrite=force)
     reason = None
     with watched() as progress:
-        subject = subject_of(file)
+        subject = subject_of(file, *([certificate] if certificate else []))
         budget = budget_of(seconds)
         judged = judge(subject, engine, progress, budget=budget)
         if certificate is not None:

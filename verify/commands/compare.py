@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -20,6 +22,8 @@ from verify.commands.shared import (
     jobs_option,
     json_option,
     print_json,
+    resume,
+    resume_option,
     time_option,
 )
 from verify.errors import UsageError
@@ -55,6 +59,7 @@ _ENDING = 3.0
 )
 @click.option("--force", is_flag=True, help="Overwrite files that are there.")
 @jobs_option
+@resume_option
 @time_option("Work no longer than this; what is then open is undecided.")
 @json_option
 @guarded
@@ -81,12 +86,15 @@ def compare(
     links = _links(files, inputs, tick, kind, curves)
     from verify.files import check_writable
 
-    for path in [csv_file] if csv_file else []:
+    written = [csv_file] if csv_file else []
+    for path in written:
         check_writable(path, overwrite=force)
     if curves is not None:
         from verify.reports.curves import FILES, prepare
 
         prepare(curves, overwrite=force)
+        written += [os.path.join(curves, name) for name in FILES]
+    resume("comparison", lambda: _compared(files, inputs, tick, kind), *files, *written)
 
     from verify.engines import alarm
     from verify.questions.compare import compare as rows_of
@@ -167,6 +175,15 @@ def _links(
         [*texts],
         [words for scheme in schemes if (words := fastest.settings_words(scheme, inputs))],
     )
+
+
+def _compared(
+    files: tuple[str, ...], inputs: int | None, tick: str | None, kind: str | None
+) -> str:
+    """What tells a comparison apart from others; curves are of the same."""
+    from verify.linkfile import read
+
+    return json.dumps([[read(file)[0] for file in files], inputs, tick, kind])
 
 
 @contextmanager

@@ -12,6 +12,7 @@ from verify.commands.shared import (
     budget_of,
     print_json,
     question,
+    resume_option,
     subject_of,
     watched,
 )
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
+@resume_option
 @question
 def lifetime(file: str, engine: EngineName, seconds: float, as_json: bool) -> int:
     """How long after power-up is the link sure to stay right?

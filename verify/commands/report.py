@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import HOLDS, guarded, subject_of, time_option, watched
+from verify.commands.shared import HOLDS, guarded, resume_option, subject_of, time_option, watched
 
 if TYPE_CHECKING:
     from verify.questions.judging import EngineName
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Who answers; the simulator can find failures but prove nothing.",
 )
+@resume_option
 @time_option("Work no longer than this, on each margin a sixth; what is then open is undecided.")
 @click.argument("file", type=click.Path())
 @guarded
@@ -43,11 +45,12 @@ def report(file: str, output: str, force: bool, engine: EngineName, seconds: flo
     """
     from verify.questions.dossier import dossier
     from verify.reports.report_data import report_data
-    from verify.reports.report_files import prepare, write
+    from verify.reports.report_files import PAGE, TEXT, prepare, write
 
     prepare(output, overwrite=force)
+    written = [os.path.join(output, name) for name in (PAGE, TEXT)]
     with watched() as progress:
-        found = dossier(subject_of(file), engine, progress, seconds)
+        found = dossier(subject_of(file, *written), engine, progress, seconds)
     for path in write(output, report_data(found), overwrite=force):
         click.echo(f"wrote {path}", err=True)
     return HOLDS

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import STATUS, budget_of, print_json, question, subject_of, watched
+from verify.commands.shared import (
+    STATUS,
+    budget_of,
+    print_json,
+    question,
+    resume_option,
+    subject_of,
+    watched,
+)
 
 if TYPE_CHECKING:
     from verify.questions.judging import EngineName
@@ -15,6 +23,7 @@ if TYPE_CHECKING:
 @click.command()
 @click.option("--csv", "csv_file", type=click.Path(), metavar="CSV", help="Also as CSV.")
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+@resume_option
 @question
 @click.argument("presses", type=click.Path())
 def schedule(
@@ -43,7 +52,7 @@ def schedule(
         check_apart(file, presses, csv_file)
         check_writable(csv_file, overwrite=force)
     with watched() as progress:
-        subject = subject_of(file)
+        subject = subject_of(file, presses, *([csv_file] if csv_file else []))
         wanted = load_presses(presses, subject.link.names, subject.link.tick)
         found = earliest(subject, wanted, engine, progress, budget_of(seconds))
     from verify.reports.schedules import schedule_csv, schedule_json, show_schedule

@@ -183,7 +183,7 @@ def question(command: Callable[..., int]) -> Callable[..., None]:
 
 
 def resume_option(command: F) -> F:
-    """``--resume``: what is decided is kept in a file, by ``subject_of`` and until the end."""
+    """``--resume``: what is decided is kept in a file, by ``resume`` and until the end."""
     return click.option(
         "--resume",
         type=click.Path(),
@@ -198,20 +198,25 @@ def _resume(context: click.Context, _: click.Parameter, value: str | None) -> No
     context.meta[_KEPT] = value
 
 
-def _keep(context: click.Context, path: str, file: str) -> None:
+def resume(about: str, text: Callable[[], str], *others: str) -> None:
+    """``--resume``, if it was given: keep what is decided about this until the end. ``about``:
+    what ``text`` tells apart from others; ``others``: files that are not to be written over."""
+    context = click.get_current_context(silent=True)
+    path: str | None = None if context is None else context.meta.get(_KEPT)
+    if context is None or path is None:
+        return
     from verify.allowed_code import is_allowed
     from verify.errors import UsageError
     from verify.files import check_apart
-    from verify.linkfile import read
     from verify.questions.kept import ROWS, keeping
 
-    check_apart(file, path, path + ROWS)
+    for other in others:
+        check_apart(other, path, path + ROWS)
     if is_allowed():
         raise UsageError("--resume: found --allow-code; allowed: links without Python code")
-    kept = context.with_resource(keeping(path, read(file)[0]))
-    if kept.resumed or kept.searches:
-        under_way = ", and searches under way" if kept.searches else ""
-        click.echo(f"resumed {path}: {kept.resumed} answers about parts{under_way}", err=True)
+    kept = context.with_resource(keeping(path, text(), about))
+    if kept.told:
+        click.echo(f"resumed {path}: {kept.told}", err=True)
 
 
 @contextmanager
@@ -252,15 +257,14 @@ def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list
     return [name for name in names if name.startswith(incomplete)]
 
 
-def subject_of(file: str) -> Subject:
-    """The link of a file, made ready to be asked."""
-    from verify.linkfile import load
+def subject_of(file: str, *others: str) -> Subject:
+    """The link of a file, made ready to be asked. ``others``: as for ``resume``."""
+    from verify.linkfile import load, read
     from verify.questions.judging import Subject
 
     context = click.get_current_context(silent=True)
     seconds = None if context is None else context.params.get("seconds")
-    if context is not None and context.meta.get(_KEPT):
-        _keep(context, context.meta[_KEPT], file)
+    resume("link file", lambda: read(file)[0], file, *others)
     budget = budget_of(seconds)  # reading the file takes time, too
     return Subject(load(file), budget=budget)
 

@@ -6,13 +6,22 @@ from typing import TYPE_CHECKING
 
 import click
 
-from verify.commands.shared import STATUS, budget_of, print_json, question, subject_of, watched
+from verify.commands.shared import (
+    STATUS,
+    budget_of,
+    print_json,
+    question,
+    resume_option,
+    subject_of,
+    watched,
+)
 
 if TYPE_CHECKING:
     from verify.questions.judging import EngineName
 
 
 @click.command()
+@resume_option
 @question
 def summary(file: str, engine: EngineName, seconds: float, as_json: bool) -> int:
     """Does it come out right, how close together, and how soon? Three answers in one.

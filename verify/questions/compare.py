@@ -11,11 +11,14 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from time import process_time
 
-from verify.engines import alarm
+from verify.engines import alarm, memory
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.errors import UsageError
 from verify.parts.link import Link
 from verify.parts.pause import Pause
+from verify.questions import cell as cells_kept
+from verify.questions import kept
+from verify.questions.cell import OPEN, Allowed, Amount, Cell
 from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.lifetime import lifetime
@@ -25,41 +28,12 @@ from verify.questions.recover import recover
 from verify.questions.spacing import least_spacing
 from verify.questions.workers import each
 
-Amount = int | Fraction
-
 # Skew is looked at up to this many times the time that the slowest input takes.
 FAR_SKEW = 2
 # Ends that drift apart without end do so for any error; how soon is asked for this one.
 DRIFT = Fraction(1, 1000)
 # Of the time beyond a minute, questions that may take long have this part each.
 SHARE = 0.1
-
-
-@dataclass(frozen=True)
-class Cell:
-    """An answer. ``verdict`` None: the question makes no sense here, for ``reason``.
-
-    ``amounts``: by name, in the unit of the column; None where there is no such amount.
-    ``beyond``: more than the amounts was not looked at, all up to there holds. ``pressed``: it
-    fails for ever, but only while inputs go on changing.
-    """
-
-    verdict: Verdict | None
-    engine: str = ""
-    covered: str = ""
-    reason: str = ""
-    amounts: dict[str, Amount | None] = field(default_factory=dict)
-    beyond: bool = False
-    pressed: bool = False
-
-    @property
-    def known(self) -> bool:
-        """The question has been answered, whatever the answer."""
-        return self.verdict in (Verdict.HOLDS, Verdict.FAILS)
-
-
-OPEN = Cell(Verdict.UNDECIDED)
-"""Nothing is known yet."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +64,7 @@ class Row:
     @property
     def spacing(self) -> int | None:
         """The least safe one, ticks; None if there is none or none was found."""
-        least = self.cells["spacing"].amounts["least"]
+        least = self.cells["spacing"].amounts.get("least")
         return None if least is None else int(least)
 
     def seconds(self, column: str, amount: str) -> Fraction | None:
@@ -271,7 +245,8 @@ def compare(
     jobs: int = 1,
     told: Callable[[int], None] = lambda cells: None,
 ) -> list[Row]:
-    """A row per link, in the order of the links.
+    """A row per link, in the order of the links. With ``--resume`` every cell is kept as soon as
+    it is there.
 
     ``budget``: for everything together; what is open when it is spent is undecided. ``jobs``:
     processes at work; the answers are the same with any number. ``told``: is called with the
@@ -284,7 +259,7 @@ def compare(
     ):
         cells[i][column.key] = cell
         told(1)
-        least = cell.amounts["least"]
+        least = cell.amounts.get("least")
         if least is not None:
             at_spacing[i] = links[i].with_operator(spacing=least)
             continue
@@ -331,27 +306,49 @@ def _answers(
             -task[1].scheme.lines,
         ),
     )
-    work = [(link, column, budget, spacing) for _, link, column, spacing in order]
-    for k, cell in each(_answer, work, jobs):
-        i, _, column, _ = order[k]
-        yield i, column, cell
+    asked = []
+    for task in order:
+        i, link, column, spacing = task
+        key, may = _key(link, column, spacing), _allowed(column, budget)
+        found = cells_kept.known(key, column.amounts, may, margin=column.margin)
+        if found is None:
+            asked.append((task, key))
+        else:
+            yield i, column, found
+    work = [(link, column, budget, spacing) for (_, link, column, spacing), _ in asked]
+    for k, (answer, had) in each(_answer, work, jobs):
+        (i, _, column, _), key = asked[k]
+        cells_kept.keep(key, answer, had)
+        yield i, column, answer
 
 
-def _answer(task: tuple[Link, Column, Budget, Cell]) -> Cell:
+def _key(link: Link, column: Column, spacing: Cell) -> str | None:
+    """Of a cell. A margin says who proved the spacing."""
+    return kept.key_of("cell", column.key, link, spacing.engine, spacing.covered)
+
+
+def _allowed(column: Column, budget: Budget) -> Allowed:
+    """What a cell may take that begins now: of a question that may take long, of its own work."""
+    left = budget.left()
+    if column.seconds is not None and budget.seconds is not None and left is not None:
+        left = min(column.seconds + SHARE * max(0.0, budget.seconds - 60), left)
+    return Allowed(left, memory.allowed())
+
+
+def _answer(task: tuple[Link, Column, Budget, Cell]) -> tuple[Cell, Allowed]:
     link, column, budget, spacing = task
-    whole = budget
-    if column.seconds is not None and budget.seconds is not None:
-        share = column.seconds + SHARE * max(0.0, budget.seconds - 60)
+    whole, had = budget, _allowed(column, budget)
+    if column.seconds is not None and had.seconds is not None:
         # Of its own work, whatever else the machine is doing.
-        budget = Budget(min(share, budget.left() or share), clock=process_time)
+        budget = Budget(had.seconds, clock=process_time)
     if whole.seconds is not None:
         # A question's own work may take its time on a machine that has other things to do.
         alarm.set_off(max(whole.left() or 0.0, 2 * (column.seconds or 0.0)))
     try:
-        return column.ask(link, budget, spacing)
+        return column.ask(link, budget, spacing), had
     except OutOfTimeError:
-        return replace(OPEN, amounts=dict.fromkeys(column.amounts))
+        return replace(OPEN, amounts=dict.fromkeys(column.amounts)), had
     except UsageError as error:
-        return Cell(None, reason=str(error))
+        return Cell(None, reason=str(error)), had
     finally:
         alarm.turn_off()

@@ -8,8 +8,9 @@ The file is JSON: ``fewwire_kept`` (1), ``program`` (SHA-256 of fewwire's own so
 (SHA-256 of the link file), ``answers`` (key -> verdict, engine, covered, complete, and of a
 failure its script; the latencies met), ``searches`` (key -> how far a search of zones was that was
 cut: JSON, zlib, base64), ``tables`` (how far the searches of a design are), ``lones``
-(what lone presses do, on clocks of unknown rate), ``sum`` (SHA-256 of
-all). A failure is replayed before it is shown.
+(what lone presses do, on clocks of unknown rate), ``notes`` (key -> what a question keeps in
+a form of its own, and reads with care), ``sum`` (SHA-256 of all). A failure is replayed before it
+is shown.
 """
 
 from __future__ import annotations
@@ -58,7 +59,9 @@ _Whole = Annotated[int, Field(ge=-(1 << 62), le=1 << 62)]
 _Natural = Annotated[int, Field(ge=0, le=1 << 62)]
 
 
-class _ScriptFile(_Strict):
+class ScriptFile(_Strict):
+    """A run, as it is kept."""
+
     presses: list[tuple[_Whole, _Natural]]
     delay: _Natural
     picks: list[tuple[_Whole, str, _Whole]]
@@ -72,7 +75,7 @@ _Ticks = Annotated[str, Field(pattern=r"^[0-9]{1,30}(/[1-9][0-9]{0,29})?$")]
 class _DeliveryFile(_Strict):
     input: _Natural
     ticks: _Ticks
-    script: _ScriptFile
+    script: ScriptFile
 
 
 class _AnswerFile(_Strict):
@@ -81,7 +84,7 @@ class _AnswerFile(_Strict):
     covered: str
     complete: bool
     rough: bool
-    script: _ScriptFile | None
+    script: ScriptFile | None
     best: list[_DeliveryFile] = []
     worst: list[_DeliveryFile] = []
 
@@ -102,6 +105,7 @@ class _File(_Strict):
     searches: dict[str, str] = {}
     tables: Any = None
     lones: dict[str, _LoneFile] = {}
+    notes: dict[str, Any] = {}
     sum: str
 
 
@@ -116,12 +120,26 @@ class Kept:
         self.searches: dict[str, str] = {}
         self.tables: Any = None
         self.lones: dict[str, _LoneFile] = {}
+        self.notes: dict[str, Any] = {}
         if os.path.lexists(path):
             self._read()
         check_writable(path, overwrite=True)
         self.resumed, self.used = len(self.answers), 0
         self._saved = monotonic()
         self._changed = False
+
+    @property
+    def told(self) -> str:
+        """What was in the file, in words; empty if nothing was."""
+        found = [
+            f"{count} {noun}{'s' * (count != 1)}{rest}"
+            for count, noun, rest in (
+                (self.resumed, "answer", " about parts"),
+                (len(self.notes), "note", " of whole questions"),
+            )
+            if count
+        ]
+        return ", ".join(found + ["searches under way"] * bool(self.searches))
 
     def answer(self, key: str) -> Answer | None:
         """What is known under a key."""
@@ -132,7 +150,7 @@ class Kept:
         return Answer(
             Verdict(found.verdict),
             found.engine,
-            None if found.script is None else _script(found.script),
+            None if found.script is None else script_of(found.script),
             found.covered,
             found.complete,
             _deliveries(found.best),
@@ -151,7 +169,7 @@ class Kept:
             covered=answer.covered,
             complete=answer.complete,
             rough=answer.rough,
-            script=_script_file(answer.script) if fails and answer.script else None,
+            script=script_file(answer.script) if fails and answer.script else None,
             best=_delivery_files(answer.best),
             worst=_delivery_files(answer.worst),
         )
@@ -220,6 +238,11 @@ class Kept:
         self.tables, self._changed = json.loads(json.dumps(far)), True
         self.save()
 
+    def keep_note(self, key: str, note: Any) -> None:
+        """Keep what a question writes down (lists, numbers, texts), at once."""
+        self.notes[key], self._changed = json.loads(json.dumps(note)), True
+        self.save()
+
     def forget_search(self, key: str) -> None:
         """It came to its end."""
         if self.searches.pop(key, None) is not None:
@@ -244,7 +267,8 @@ class Kept:
             "searches": self.searches,
             "tables": self.tables,
             "lones": lones,
-            "sum": _sum(answers, self.searches, self.tables, lones),
+            "notes": self.notes,
+            "sum": _sum(answers, self.searches, self.tables, lones, self.notes),
         }
         with alarm.unbroken():
             write_whole(self.path, json.dumps(document) + "\n", overwrite=True)
@@ -261,7 +285,7 @@ class Kept:
             raise self._refused("what no search kept") from None
         answers = {key: answer.model_dump() for key, answer in found.answers.items()}
         lones = {key: lone.model_dump() for key, lone in found.lones.items()}
-        parts = json.loads(json.dumps(answers)), found.searches, found.tables, lones
+        parts = json.loads(json.dumps(answers)), found.searches, found.tables, lones, found.notes
         if found.sum != _sum(*parts):
             raise self._refused("a damaged file")
         if found.program != self.program:
@@ -270,6 +294,7 @@ class Kept:
             raise self._refused(f"the answers about another {self.about}")
         self.answers, self.searches = dict(found.answers), dict(found.searches)
         self.tables, self.lones = found.tables, dict(found.lones)
+        self.notes = dict(found.notes)
 
     def _refused(self, found: str) -> UsageError:
         return UsageError(
@@ -334,6 +359,22 @@ def note_lone(key: str | None, lone: Lone) -> None:
         _Current.kept.note_lone(key, lone)
 
 
+def known_note(key: str | None) -> Any:
+    """What a question wrote down under this key; None if nothing."""
+    return None if key is None or _Current.kept is None else _Current.kept.notes.get(key)
+
+
+def text_of(note: Any) -> str:
+    """A note as JSON, which has no tuples: to be read strictly."""
+    return json.dumps(note)
+
+
+def keep_note(key: str | None, note: Any) -> None:
+    """Keep what a question writes down, where there is a place for it."""
+    if key is not None and _Current.kept is not None:
+        _Current.kept.keep_note(key, note)
+
+
 def has_search(key: str | None) -> bool:
     """A search of this key was cut, and how far it was is kept."""
     return _Current.kept is not None and key in _Current.kept.searches
@@ -377,8 +418,9 @@ def _program() -> str:
     return digest.hexdigest()
 
 
-def _script_file(script: Script) -> _ScriptFile:
-    return _ScriptFile(
+def script_file(script: Script) -> ScriptFile:
+    """To be kept."""
+    return ScriptFile(
         presses=[(p.tick, p.input) for p in script.presses],
         delay=script.delay,
         picks=[(c.tick, c.name, c.value) for c in script.picks],
@@ -389,16 +431,17 @@ def _script_file(script: Script) -> _ScriptFile:
 
 def _delivery_files(found: dict[int, Delivery]) -> list[_DeliveryFile]:
     return [
-        _DeliveryFile(input=i, ticks=str(d.ticks), script=_script_file(d.script))
+        _DeliveryFile(input=i, ticks=str(d.ticks), script=script_file(d.script))
         for i, d in found.items()
     ]
 
 
 def _deliveries(found: list[_DeliveryFile]) -> dict[int, Delivery]:
-    return {d.input: Delivery(whole(Fraction(d.ticks)), _script(d.script)) for d in found}
+    return {d.input: Delivery(whole(Fraction(d.ticks)), script_of(d.script)) for d in found}
 
 
-def _script(found: _ScriptFile) -> Script:
+def script_of(found: ScriptFile) -> Script:
+    """What was kept."""
     return Script(
         tuple(Press(*press) for press in found.presses),
         found.delay,

@@ -15,16 +15,18 @@ from math import ceil, lcm
 from typing import Literal
 
 from verify.engines.answer import Answer, Budget, LeastRate, OutOfTimeError, Progress, Verdict
+from verify.engines.checkpoint import DamagedError
 from verify.engines.lone import factored_windows, true_windows
 from verify.engines.shrink import shrink
 from verify.engines.simulator import NotAllowedError, most_picked, replay
 from verify.engines.trace import Press, Script, Trace
-from verify.errors import DisagreementError, UsageError
+from verify.errors import DisagreementError, ModelError, UsageError
 from verify.language.durations import lengths
 from verify.language.machine import System
 from verify.parts.clock import FASTEST, PERIOD, SLOWEST
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
+from verify.questions import kept, kept_rates
 from verify.questions.judging import (
     DEFAULT_SECONDS,
     FIRST_LOOK,
@@ -36,6 +38,7 @@ from verify.questions.judging import (
     on_whole,
     within,
 )
+from verify.questions.kept_rates import KeptSide
 from verify.units import Ticks, whole
 
 ZERO = Fraction(0)
@@ -115,8 +118,14 @@ def rate_side(
         raise UsageError(f"clock.rate: allowed: {reason}")
     from verify.engines.solver import OutOfReachError
 
+    key = kept.key_of("side of a rate", on_time, sign, engine)
     try:
-        return _Side(on_time, sign, progress, budget, engine).answer()
+        side = _Side(on_time, sign, progress, budget, engine)
+        if (known := kept_rates.known(key)) is not None:
+            return side.again(known)
+        found = side.answer()
+        kept_rates.keep(key, found)
+        return found
     except (OutOfReachError, OutOfTimeError):
         return RateSide(None, False, Verdict.UNDECIDED, "solver", OutOfTimeError.covered)
 
@@ -174,6 +183,24 @@ class _Side:
             self.best, self.answers = None, []
             self._solve(hasty=False)
         return self._side()
+
+    def again(self, known: KeptSide) -> RateSide:
+        """What was kept, its run replayed. Raises DamagedError where that does not fail."""
+        amount = None if known.amount is None else Fraction(known.amount)
+        said = amount, known.holds, Verdict(known.verdict), known.engine, known.covered
+        if (run := known.script(self.on_time.inputs)) is None or known.run is None:
+            return RateSide(*said)
+        script, error = run
+        if error > self.cap:
+            raise DamagedError
+        windows = self._windows_at(error) if error else self.subject.windows
+        try:
+            trace = replay(self._off_by(self.on_time, error), windows, script)
+        except (NotAllowedError, ModelError):
+            raise DamagedError from None
+        if trace.failure is None:
+            raise DamagedError
+        return RateSide(*said, replace(trace, loose=known.run.loose), error, windows)
 
     def _wrong_on_time(self) -> RateSide | None:
         """Where presses meet on a clock that is right it may fail there: a short look."""

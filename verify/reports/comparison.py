@@ -13,7 +13,8 @@ from rich.text import Text
 
 from verify.engines.answer import Verdict
 from verify.questions.advice import Advice, advice
-from verify.questions.compare import DRIFT, Amount, Cell, Row
+from verify.questions.cell import Amount, Cell
+from verify.questions.compare import DRIFT, Row
 from verify.reports import cautions
 from verify.reports.as_json import rate_hz
 from verify.reports.console import output_console, say

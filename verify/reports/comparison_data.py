@@ -10,7 +10,8 @@ from typing import Any
 
 from verify.engines.answer import Verdict
 from verify.questions.advice import advice
-from verify.questions.compare import COLUMNS, Amount, Column, Row, is_open
+from verify.questions.cell import Amount
+from verify.questions.compare import COLUMNS, Column, Row, is_open
 from verify.reports.as_json import conditions, rate_hz
 
 
