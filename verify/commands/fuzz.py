@@ -19,6 +19,7 @@ from verify.commands.shared import (
     guarded,
     json_option,
     print_json,
+    resume_option,
     subject_of,
     time_option,
     watched,
@@ -76,6 +77,7 @@ if TYPE_CHECKING:
     "--pytest", "test_file", type=click.Path(), help="The failing sequence as a pytest file."
 )
 @click.option("--force", is_flag=True, help="Overwrite files that are there.")
+@resume_option
 @time_option("Search and shrink no longer than this.")
 @json_option
 @click.argument("file", type=click.Path())
@@ -114,14 +116,18 @@ def fuzz(
     from verify.fuzzing.bench import Bench
     from verify.questions.fuzz import Tried
     from verify.questions.fuzz import fuzz as searched
+    from verify.questions.kept_batches import KeptBatches
 
     with _told_to_end(), watched(Tried()) as progress:
-        subject = subject_of(file)
+        subject = subject_of(file, *files)
         turn_off()  # the target has alarms of its own
         target = setting.open(subject.link)
         try:
             bench = Bench(subject, setting.end, target, setting.branch)
-            found = searched(bench, runs, presses, seed, budget_of(seconds), progress)
+            found = searched(
+                *(bench, runs, presses, seed, budget_of(seconds), progress),
+                KeptBatches(setting, seed, presses),
+            )
         finally:
             target.close()
     _write(bench, found, setting, file, out, test_file, force)

@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from hashlib import sha256
 from itertools import product
 from tempfile import TemporaryDirectory
+from typing import Protocol
 
 from hypothesis import HealthCheck, Phase, Verbosity, seed, settings
 from hypothesis import strategies as st
@@ -32,6 +34,8 @@ from verify.language.expressions import Pick
 from verify.parts.pause import told
 
 _MOST_DISTANCES = 200
+# Sequences that are lost when a search is cut, at most.
+BATCH = 50
 
 
 @dataclass
@@ -63,11 +67,64 @@ class _WrongError(AssertionError):
     """The target failed on this sequence."""
 
 
+class Batches(Protocol):
+    """Where it is kept how many batches are over, none of which failed; by default nowhere."""
+
+    def done(self) -> tuple[int, int, int]:
+        """Batches, sequences asked, sequences left out."""
+        ...
+
+    def over(self, batches: int, runs: int, left_out: int) -> None:
+        """So many are over now."""
+        ...
+
+
 def search(
-    bench: Bench, runs: int, presses: int, number: int, budget: Budget, progress: Progress
+    bench: Bench,
+    runs: int,
+    presses: int,
+    number: int,
+    budget: Budget,
+    progress: Progress,
+    kept: Batches | None = None,
 ) -> Log:
-    """Up to ``runs`` sequences of up to ``presses`` changes; the same seed gives the same."""
+    """Up to ``runs`` sequences of up to ``presses`` changes; the same seed gives the same.
+
+    They are tried in batches, each with a seed of its own, so that a search can go on after the
+    last that is over. ``kept``: where that is told.
+    """
     log = Log(distances=_distances(bench))
+    batch, log.runs, log.left_out = (0, 0, 0) if kept is None else kept.done()
+    while (before := log.runs + log.left_out) < runs:
+        many = min(BATCH, runs - before)
+        _search(bench, many, presses, _seed(number, batch), budget, progress, log)
+        if log.ended or log.flaky or log.best is not None:
+            break
+        batch += 1
+        if kept is not None and many == BATCH:
+            kept.over(batch, log.runs, log.left_out)
+        if log.runs + log.left_out - before <= many // 2:
+            break  # there are no more
+    return log
+
+
+def _seed(number: int, batch: int) -> int:
+    """The first batch has the seed itself."""
+    if batch == 0:
+        return number
+    return int.from_bytes(sha256(f"{number} {batch}".encode()).digest()[:8])
+
+
+def _search(
+    bench: Bench,
+    runs: int,
+    presses: int,
+    number: int,
+    budget: Budget,
+    progress: Progress,
+    log: Log,
+) -> None:
+    """One batch."""
 
     class Sequences(_Pausing if bench.link.pause.most else _Sequences):  # type: ignore[misc]
         def __init__(self) -> None:
@@ -101,7 +158,6 @@ def search(
             log.ended = True
         else:
             raise ended_by from None
-    return log
 
 
 @contextmanager

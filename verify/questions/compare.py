@@ -7,7 +7,7 @@ words in ``verify/reports/comparison.py``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from time import process_time
 

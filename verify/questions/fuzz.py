@@ -11,6 +11,7 @@ from verify.engines.trace import Press, Script
 from verify.errors import UsageError
 from verify.fuzzing.bench import Bench, Outcome
 from verify.fuzzing.target import TargetError
+from verify.questions.kept_batches import KeptBatches
 
 Test = Callable[[Script], bool]
 
@@ -48,11 +49,18 @@ class Fuzzed:
 
 
 def fuzz(
-    bench: Bench, runs: int, presses: int, seed: int, budget: Budget, progress: Progress
+    bench: Bench,
+    runs: int,
+    presses: int,
+    seed: int,
+    budget: Budget,
+    progress: Progress,
+    kept: KeptBatches | None = None,
 ) -> Fuzzed:
     """Search with hypothesis, then shrink what was found to a minimum.
 
-    ``runs`` sequences of up to ``presses`` changes. Raises UsageError where the target does not
+    ``runs`` sequences of up to ``presses`` changes; ``kept``: those that were asked before are
+    not asked again. Raises UsageError where the target does not
     even come up.
     """
     _comes_up(bench)
@@ -63,7 +71,7 @@ def fuzz(
         raise UsageError(
             f"fuzz: found no {error.name}; allowed: with it, by pip install 'fewwire[fuzz]'"
         ) from None
-    log = search(bench, runs, presses, seed, budget, progress)
+    log = search(bench, runs, presses, seed, budget, progress, kept)
     found = Fuzzed(log.best, log.runs, log.left_out, seed, presses, log.ended, not log.flaky)
     if log.best is None:
         return found

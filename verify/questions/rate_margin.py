@@ -191,7 +191,8 @@ class _Side:
         if (run := known.script(self.on_time.inputs)) is None or known.run is None:
             return RateSide(*said)
         script, error = run
-        if error > self.cap:
+        period = Fraction(dict(script.constants).get(PERIOD, script.resolution), script.resolution)
+        if error > self.cap or period != 1 + self.sign * error:
             raise DamagedError
         windows = self._windows_at(error) if error else self.subject.windows
         try:
