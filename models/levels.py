@@ -12,11 +12,12 @@ class Driver:
     """The transmitter's end of a line: high while at least one source drives it.
 
     Sources add and take away ``driven``; ``edges`` then says what the line does in this tick.
+    ``high``: one does so at power-up.
     """
 
-    def __init__(self, name: str, line: int, most: int) -> None:
-        self.driven: Number = number(f"{name}.driven{line}", 0, most, wire=True)
-        self.high: Flag = flag(f"{name}.high{line}", wire=True)
+    def __init__(self, name: str, line: int, most: int, *, high: bool = False) -> None:
+        self.driven: Number = number(f"{name}.driven{line}", 0, most, int(high), wire=True)
+        self.high: Flag = flag(f"{name}.high{line}", high, wire=True)
         self.line = line
 
     @property
@@ -39,8 +40,8 @@ class Driver:
 class Listener:
     """The receiver's end of a line: knows its level."""
 
-    def __init__(self, name: str, line: int, branch: int) -> None:
-        self.high: Flag = flag(f"{name}.high{line}", wire=True)
+    def __init__(self, name: str, line: int, branch: int, *, high: bool = False) -> None:
+        self.high: Flag = flag(f"{name}.high{line}", high, wire=True)
         self.rises = far_rise(line, branch).happens()
         self.falls = far_fall(line, branch).happens()
 

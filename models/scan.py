@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from typing import Literal
 
 from models.levels import Driver, Listener
 from verify.language.expressions import Lookup, Pick, Truth
@@ -38,7 +39,8 @@ class Scan(Scheme):
     ``synced``: a second line is high during slot 0 and starts the receiver's frame.
     ``present``: the slots of the inputs that are there, all by default; a slot without
     input is low. ``roaming``: a part of a link, too, may be in any slot at power-up.
-    ``noisy``: the slots of absent inputs show anything, instead of nothing.
+    ``others``: what the slots of absent inputs show: nothing, as if down; or that all are up;
+    or anything.
     ``turned``: by how many slots this part of a link was renumbered.
     """
 
@@ -50,7 +52,7 @@ class Scan(Scheme):
     synced: bool = False
     present: tuple[int, ...] | None = None
     roaming: bool = False
-    noisy: bool = False
+    others: Literal["down", "up", "any"] = "down"
     turned: int = field(default=0, compare=False)
 
     @property
@@ -156,7 +158,21 @@ class Scan(Scheme):
         Nothing more can come of them, for no slot is sampled twice for one output; but where
         faults of the line move edges, how many edges there are matters too.
         """
-        return replace(self._with(self.places[index]), noisy=True), (index,)
+        return replace(self._with(self.places[index]), others="any"), (index,)
+
+    def one_move(self, index: int) -> tuple[Scan, Scan]:
+        """Which slot is sampled when does not depend on the levers, and an output is what its
+        last sample was.
+
+        Say an output is wrong, its lever up and still for long enough: its last sample was
+        taken before the lever's last move, or in the slot of one that was down. Be all others
+        down all the time, and all earlier moves left out: the same samples make it wrong. With
+        its lever down the same goes for up and down changed about, if so much time is over
+        since power-up that it might have gone up; or else it has never moved, and its last
+        sample was taken in the slot of one that was up. Be all others up all the time.
+        """
+        alone = self._with(self.places[index])
+        return alone, replace(alone, others="up")
 
     def _with(self, own: int, *others: int) -> Scan:
         """This scan with few inputs. A free one is renumbered so that the first has slot 0:
@@ -244,7 +260,7 @@ class Scan(Scheme):
         stops = self._shown_stops()
         slot = self._slot()
         turn = Timer(TURN, self._longest(stops) + 1, begin=self.slot + 1, found=self.slot)
-        driver = Driver("sender", DATA, 1)
+        driver = Driver("sender", DATA, 1, high=self._high_at_first)
         levels = [flag(f"sender.level{i}", wire=True) for i in range(self.inputs)]
         pressed, gone = PRESS.occurrence("p")["input"], RELEASE.occurrence("r")["input"]
         ups, downs, shows = [], [], [driver.driven.set(0)]
@@ -255,8 +271,10 @@ class Scan(Scheme):
             shown = slot.read().eq(place) & level.up()
             follow.append(Rule(f"slot {place} shows a one", shown, (driver.driven.set(1),)))
         moved = turn.expires() | PRESS.happens() | RELEASE.happens()
-        if self.noisy:
-            others = slot.read().ne(self.places[0]) & Pick("sender.others", 0, 1).eq(1)
+        if self.others != "down":
+            others = slot.read().ne(self.places[0])
+            if self.others == "any":
+                others &= Pick("sender.others", 0, 1).eq(1)
             follow.append(Rule("others show a one", others, (driver.driven.set(1),)))
         body: list[Statement] = [
             self._next(slot, turn, "next slot"),
@@ -284,7 +302,7 @@ class Scan(Scheme):
     def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
         """Steps through the slots on its own clock and takes the line once in each."""
         name = f"receiver{branch}"
-        line = Listener(name, DATA, branch)
+        line = Listener(name, DATA, branch, high=self._high_at_first)
         # As the transmitter at power-up; the first sample comes in the slot after that one.
         slot = Number(f"{name}.slot", 0, self.slots - 1, self._slot())
         first = self.slot + delay + self.late + self.sample + 1
@@ -317,6 +335,11 @@ class Scan(Scheme):
         memory: list[Number | Timer] = [line.high, slot, clock, *outputs]
         return (Machine(name, tuple(memory), tuple(body)),)
 
+    @property
+    def _high_at_first(self) -> bool:
+        """In the slot in which a part is found at power-up."""
+        return self.others == "up" and self.places[0] != 0
+
     def _slot(self) -> Number:
         """The transmitter's slot, any at power-up: the link may have been running.
 
@@ -335,7 +358,7 @@ class Scan(Scheme):
 
     def _shown_stops(self) -> tuple[int, ...]:
         """The slots at whose beginning the transmitter may have something to do."""
-        if self.noisy:
+        if self.others == "any":
             return tuple(self._all)
         first = (0,) if self.synced else ()
         begun = (*first, *self.places)

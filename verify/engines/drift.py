@@ -96,9 +96,13 @@ class _Run:
         length = int(step * (1 + clock.rate[0])) + sign * clock.wander * parts
         self.drift, self.slot = length - step, max(step, length)
         self.frame = link.scheme.steps * self.slot
+        # In another slot the samples come at other times, at most a frame sooner. A lever that has
+        # to be up for long has to go up before.
+        still = int(max(windows.latest) * parts) + self.frame if link.operator.moves else 0
+        self.lead = self.frame + self.slot + still
         # A whole frame of drift, and all is as at first.
         self.round = self.frame // max(1, abs(self.drift)) * self.slot + 4 * self.frame
-        self.search = SoonestSearch(self.system, 3 * self.frame, budget, progress)
+        self.search = SoonestSearch(self.system, 3 * self.frame + still, budget, progress)
 
     def soonest(self, limit: Fraction | None) -> tuple[int, Script] | None:
         """When the soonest failure before ``limit`` comes, and its run."""
@@ -111,8 +115,7 @@ class _Run:
             return None
         best: tuple[int, Script] | None = None
         for values in self._numbers():
-            # In another slot the samples come at other times, at most a frame sooner.
-            found = self._close(values, max(0, rough - self.frame - self.slot), most)
+            found = self._close(values, max(0, rough - self.lead), most)
             if found is not None:
                 most, best = found[0], found
         return best

@@ -145,6 +145,11 @@ class Link:
         """Ticks of delay that ``factored`` leaves out on a branch, at the line's least."""
         return self.delay[0] + self.branches[branch] - self.faults.proving
 
+    @property
+    def anonymous(self) -> Link:
+        """The same but for names: what is found of one goes for all that are like it."""
+        return replace(self, name="", names=tuple(map(str, range(self.inputs))))
+
     def with_operator(self, **changes: object) -> Link:
         """The same link with some bounds of its operator replaced."""
         return replace(self, operator=replace(self.operator, **changes))  # type: ignore[arg-type]
@@ -181,6 +186,24 @@ class Link:
             return ()
         found = [(self.scheme.amid_any(i), i) for i in range(self.inputs)]
         return tuple(self._part(*alone, i) for alone, i in found if alone is not None)
+
+    def one_move(self) -> tuple[tuple[Part, Part], ...]:
+        """Parts of one lever each, which goes up once or never: if all hold, the link does, too.
+
+        A failure of the first of a pair is one of the link. Empty where the scheme has no such
+        parts, where faults of the line matter to them, or where up and down are not alike.
+        """
+        if self.kind != "level" or self.faults.unrest or self.may_miss:
+            return ()
+        found = [(self.scheme.one_move(i), i) for i in range(self.inputs)]
+        return tuple(
+            (self._moved(up, i, 1), self._moved(down, i, 0))
+            for (up, down), i in ((pair, i) for pair, i in found if pair is not None)
+        )
+
+    def _moved(self, scheme: Scheme, index: int, moves: int) -> Part:
+        part = self._part(scheme, (index,), index)
+        return replace(part, link=replace(part.link, operator=Operator(moves=moves)))
 
     def _part(self, scheme: Scheme, carried: tuple[int, ...], watched: int | None) -> Part:
         pairs = self.operator.pairs

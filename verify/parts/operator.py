@@ -18,7 +18,8 @@ class Operator:
     one input; ``pairs[i][j]``: from a change of i to any later change of j. For presses
     also ``hold``: least and most time an input stays pressed. ``overlap``: how many may be
     held, or up, at once (None: all). ``together``: changes in one tick count as one for
-    ``spacing``.
+    ``spacing``. ``moves``: how many changes there are in all; proofs need few of them, link
+    files have no key for it.
     """
 
     spacing: int = 0
@@ -27,6 +28,7 @@ class Operator:
     overlap: int | None = None
     pairs: tuple[tuple[int, ...], ...] | None = None
     together: bool = False
+    moves: int | None = None
 
     @property
     def closest(self) -> int:
@@ -77,6 +79,13 @@ class _Draft:
             cold = Timer("operator.cold", warm_up, restraint=True, begin=warm_up)
             self.memory.append(cold)
             self.allowed &= ~cold.running()
+
+    def few(self, most: int) -> None:
+        """So many changes in all."""
+        left = number("operator.left", 0, most, most)
+        self.memory.append(left)
+        self.allowed &= left.read() > 0
+        self.then.append(left.set(left.read() - 1))
 
     def repeated(self, again: int) -> None:
         """Two changes of the same input at least so far apart."""
@@ -167,6 +176,8 @@ def build(
     """
     draft = _Draft(MOVE if kind == "level" else PRESS)
     draft.waiting(warm_up)
+    if operator.moves is not None:
+        draft.few(operator.moves)
     draft.spaced(operator.spacing, operator.together)
     most = operator.overlap
     if most is not None and most >= inputs:

@@ -160,6 +160,13 @@ class Scheme(ABC):
         without faults, holds of that lever in this link. None if there is none."""
         return None
 
+    def one_move(self, index: int) -> tuple[Scheme, Scheme] | None:
+        """Links of one lever, all others down all the time, and all others up: if it comes out
+        right in the first whenever it goes up, once and for all, and in the second if it stays
+        down, then in this link, too, whatever all of them do, on a line without faults. None if
+        there are none."""
+        return None
+
     def on_whole(self, script: Script, later: int, cold: int) -> Script:
         """A run of this part, its unknowns put as those of the link that it is part of.
 

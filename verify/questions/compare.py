@@ -206,7 +206,7 @@ COLUMNS = (
     LATENCY,
     Column("overlap", _overlap),
     Column("pause", _pause),
-    Column("recovery", _recovery, ("most",), seconds=1.0),
+    Column("recovery", _recovery, ("most",), seconds=1.5),
     Column("offset", _offset, ("least", "most"), margin=True),
     Column(
         "drift",
@@ -214,7 +214,7 @@ COLUMNS = (
         ("least", "most", "lasts"),
         margin=True,
         ratios=("least", "most"),
-        seconds=0.25,
+        seconds=1.5,
     ),
     Column("skew", _skew, ("most",), margin=True),
 )

@@ -30,6 +30,7 @@ from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.parts.pause import End, Pause, stops
 from verify.questions import kept
+from verify.questions.one_move import Held, by_one_move, raised
 from verify.questions.resting import by_rest
 from verify.questions.symmetry import by_symmetry
 from verify.questions.waiting import by_waiting
@@ -46,8 +47,6 @@ FIRST_LOOK = 40_000
 FIRST_ZONES = 20_000
 # What a queue cannot bear shows under sustained load sooner than to the explorer.
 QUEUED_LOOK = 4_000
-# As many where a proof of one lever amid noise saves many of pairs.
-AMID = 200_000
 # As many are looked at where any failure will do, to find the part to begin with.
 GLANCE = 1_000
 MOST_PERIODS = 1_000
@@ -93,7 +92,8 @@ class Subject:
     """A link prepared for questions: its parts, and what lone presses of it do.
 
     Lone presses do not depend on how close presses may come, so one subject serves all
-    spacings of a link: see ``respaced``.
+    spacings of a link: see ``respaced``. ``held``: what is known of levers of which one move
+    decides.
     """
 
     def __init__(
@@ -101,8 +101,10 @@ class Subject:
         link: Link,
         lones: dict[Link, Lone] | None = None,
         budget: Budget | None = None,
+        held: Held | None = None,
     ) -> None:
         self.link, self.budget = link, budget
+        self.held = held if held is not None else {}
         self.parts = link.parts(self._look)
         self.lones = lones if lones is not None else {}
         self.lone = self._whole_lone()
@@ -117,7 +119,8 @@ class Subject:
     def respaced(self, **bounds: object) -> Subject:
         """The same link under other bounds on spacing or pairs."""
         if bounds.keys() != {"spacing"}:
-            return Subject(self.link.with_operator(**bounds), self.lones, self.budget)
+            again = self.link.with_operator(**bounds)
+            return Subject(again, self.lones, self.budget, self.held)
         # What parts there are, and what presses do alone, stays.
         other = copy(self)
         other.link = self.link.with_operator(**bounds)
@@ -130,7 +133,7 @@ class Subject:
         """What lone presses of a part do; worked out once for all parts alike."""
         operator = replace(part.operator, spacing=0, pairs=None)
         undisturbed = replace(part, pause=Pause(), any_start=False, spared=None)
-        key = replace(_anonymous(undisturbed), operator=operator)
+        key = replace(undisturbed.anonymous, operator=operator)
         if key not in self.lones:
             if key not in _KNOWN:
                 if self.budget is not None and self.budget.spent(0):
@@ -187,7 +190,7 @@ class Subject:
             found: dict[tuple[Link, Lone], list[int]] = {}
             for k, part in enumerate(self.parts):
                 self._look()
-                key = _anonymous(part.link), self.lone_for(part)
+                key = part.link.anonymous, self.lone_for(part)
                 found.setdefault(key, []).append(k)
             self._groups = list(found.values())
         return [[self.parts[k] for k in alike] for alike in self._groups]
@@ -209,10 +212,6 @@ def _wider(a: Row, b: Row) -> Row:
     earliest = [t for t in (a[0], b[0]) if t is not None]
     latest = None if a[1] is None or b[1] is None else max(a[1], b[1])
     return min(earliest, default=None), latest, max(a[2], b[2])
-
-
-def _anonymous(part: Link) -> Link:
-    return replace(part, name="", names=tuple(map(str, range(part.inputs))))
 
 
 def judge(
@@ -239,6 +238,11 @@ def judge(
     parts = subject.distinct_parts()
     glances: _Glances = {}
     failing = None
+    if engine == "auto" and not latencies:
+        look = _soonest_of_one_move if drifting is not None else _by_one_move
+        moved = look(subject, budget, progress, brief)
+        if moved is not None:
+            return moved
     if brief and engine == "auto" and drifting is None:
         first = (
             k
@@ -247,15 +251,11 @@ def judge(
         )
         failing = next(first, None)
         parts.insert(0, parts.pop(failing or 0))
-    if failing is None and not latencies:
-        held = _amid_any(subject, engine, budget, progress)
-        if held is not None:
-            return held
     for alike in parts:
         link = alike[0].link
         for windows, branches in factored_windows(link, subject.lone_for(alike[0])).items():
             # Of ends that drift apart a part is searched no further than the failure before it.
-            asked = _anonymous(link), windows, engine, "latencies" if latencies else brief
+            asked = link.anonymous, windows, engine, "latencies" if latencies else brief
             key = None if drifting is not None else kept.key_of(*asked)
             seen_before = None
             if not latencies and (link, windows) in glances:
@@ -281,7 +281,7 @@ def judge(
                             _ask, rests=rests, engine=engine, budget=budget, progress=progress
                         )
                         seen = by_waiting(link, windows, ask)
-                place = kept.key_of("search", _anonymous(link), windows, engine, latencies)
+                place = kept.key_of("search", link.anonymous, windows, engine, latencies)
                 answer = seen or _ask(
                     system, rests, engine, budget, progress, latencies, queued, place
                 )
@@ -379,37 +379,62 @@ def _fails_at_once(
     return False
 
 
-def _amid_any(
-    subject: Subject, engine: EngineName, budget: Budget, progress: Progress
+def _by_one_move(
+    subject: Subject, budget: Budget, progress: Progress, brief: bool
 ) -> Judgement | None:
-    """Where a sample may meet the slot of any other lever: one lever amid all that others may do.
+    """Of links of levers of which one move decides; failures only where any will do."""
+    from verify.engines.paces import at_any_rate
 
-    A proof of that is one of the link; a failure may come of more than others can do.
-    """
-    link = subject.link
-    disturbed = link.any_start or link.pause.most
-    parts = link.amid_any() if disturbed and not link.clock.rated else ()
-    if not parts or engine not in ("auto", "zones"):
+    if not subject.link.clock.rated and all(len(part.carried) == 1 for part in subject.parts):
         return None
-    answers: dict[tuple[Link, Windows], Answer] = {}
-    for part in parts:
-        i = part.carried[0]
-        lone = subject.lone
-        alone = Lone((lone.earliest[i],), (lone.latest[i],), (lone.settled[i],), lone.rests)
-        for windows in factored_windows(part.link, alone):
-            key = _anonymous(part.link), windows
-            if key not in answers:
-                place = kept.key_of("amid any", *key)
-                system = factored(part.link, windows)
-                answers[key] = kept.known(place, part.link.inputs) or _zones(
-                    system, budget, progress, False, AMID
-                )
-                if answers[key].verdict is Verdict.HOLDS:
-                    kept.note(place, answers[key])
-            if answers[key].verdict is not Verdict.HOLDS:
-                return None
-    covered = _together([answer.covered for answer in answers.values()])
-    return Judgement(Verdict.HOLDS, "zones", covered, complete=True)
+
+    def search(system: System) -> Answer:
+        return _zones(system, budget, progress, False, None)
+
+    def ask(link: Link, windows: Windows) -> Answer:
+        place = kept.key_of("one move", link, windows)
+        answer = kept.known(place, link.inputs)
+        if answer is None:
+            rated = link.clock.rated
+            answer = at_any_rate(link, windows, search) if rated else search(_system(link, windows))
+            kept.note(place, answer)
+        return answer
+
+    moved = by_one_move(subject.link, subject.lone, ask, subject.held)
+    if moved is None:
+        return None
+    answer = moved.answer
+    if moved.failed is None:
+        return Judgement(Verdict.HOLDS, answer.engine, answer.covered, complete=True)
+    if not brief:
+        return None
+    trace = _show(subject, answer, *moved.failed, budget)
+    return Judgement(Verdict.FAILS, answer.engine, answer.covered, trace)
+
+
+def _soonest_of_one_move(
+    subject: Subject, budget: Budget, progress: Progress, _: bool
+) -> Judgement | None:
+    """Of ends that drift apart. What is wrong while a lever is down is wrong at that time while it
+    is up, too, if it might have gone up early enough; None where that is not so."""
+    from verify.engines.drift import Drifting
+
+    link, drifting = subject.link, Drifting(budget, progress)
+    failed: tuple[Part, int, Answer] | None = None
+    complete = True
+    for part, windows, branch in raised(link, subject.lone):
+        answer = drifting.judge(part.link, windows)
+        complete = complete and answer.complete
+        if answer.script is not None:
+            failed = part, branch, answer
+    if failed is None or not complete:
+        return None
+    part, branch, answer = failed
+    trace = _show(subject, answer, part, branch, budget)
+    at = trace.failure.tick / Fraction(trace.script.resolution) if trace.failure else 0
+    if at <= link.cold + link.delay[1] + max(subject.windows[branch].latest):
+        return None
+    return Judgement(Verdict.FAILS, answer.engine, answer.covered, trace, complete=True)
 
 
 def _ask(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import count
 
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.engines.lasso import Lasso, lasso
@@ -11,11 +12,14 @@ from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.parts.pause import Pause, told
 from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge, shrunk
+from verify.questions.one_move import Held
 
 # Times this many times longer than the slowest lone press are looked at.
 FAR = 4
 # Seconds in which a link that is never right again mostly shows it.
 QUICK = 2.0
+# Where failures are found at once, so many are found before it is asked whether it is never right.
+NEAR = 2
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,7 @@ class _Search:
     def __init__(self, link: Link, engine: EngineName, progress: Progress, budget: Budget) -> None:
         self.link, self.engine, self.progress, self.budget = link, engine, progress, budget
         self.lones = Subject(replace(link, spared=0), budget=budget).lones
+        self.held: Held = {}
         self.good: tuple[int, Judgement] | None = None
         self.bad: tuple[int, Judgement] | None = None
 
@@ -77,10 +82,12 @@ class _Search:
         settled = max(undisturbed.lone.settled)
         most = FAR * (settled + 1) + self.link.pause.reach
         # Asked about first, and not for long: what is never right fails soon, while proofs of
-        # what is right in the end take longer the longer nothing counts.
-        amount = most
-        seconds: float | None = QUICK
-        while True:
+        # what is right in the end take longer the longer nothing counts. Where one move decides,
+        # failures are found at once, one after another.
+        at_once = bool(self.link.one_move())
+        amount = min(most, 2 * settled) if at_once else most
+        seconds: float | None = None if at_once else QUICK
+        for asked in count(1):
             judged = self._judge(amount, seconds)
             if judged.verdict is Verdict.UNDECIDED and seconds is None:
                 return self._stuck(judged, f"{amount} ticks after it")
@@ -90,7 +97,8 @@ class _Search:
             low = self.bad[0] if self.bad else -1
             if self.good is not None and self.good[0] - low <= 1:
                 break
-            amount = self._next(low, most, 2 * settled)
+            never = at_once and asked == NEAR and self.good is None
+            amount = most if never else self._next(low, most, 2 * settled)
         assert self.good is not None
         ticks, good = self.good
         trace = self.bad[1].trace if self.bad else None
@@ -124,7 +132,7 @@ class _Search:
         return judged
 
     def _subject(self, spared: int) -> Subject:
-        return Subject(replace(self.link, spared=spared), self.lones)
+        return Subject(replace(self.link, spared=spared), self.lones, held=self.held)
 
     def _never(self) -> Recovery:
         """Even after the longest time looked at; a circle shows that no time is long enough."""

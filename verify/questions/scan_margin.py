@@ -8,17 +8,24 @@ transmitter's clock after a mark, an edge lies against a whole number m of the r
 n * (1 + error) against m. Nothing looks further back than a frame and the slot after it, so
 the verdict changes only at fractions whose denominator is at most the ticks of a frame and a
 slot. Between two such that have none in between one error stands for all.
+
+Where that is, is guessed from one lever alone, and then asked of all of them.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from math import lcm
 from typing import Literal
 
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.answer import Answer, Budget, Progress, Verdict
+from verify.engines.lone import factored_windows
+from verify.engines.paces import at_rate
 from verify.engines.trace import Trace
+from verify.engines.zones import explore_zones
 from verify.errors import UsageError
+from verify.language.machine import System
 from verify.parts.clock import FASTEST, SLOWEST
 from verify.parts.link import Link
 from verify.questions.judging import EngineName, Judgement, Subject, judge, shrunk
@@ -36,7 +43,10 @@ def scan_rate_margin(
     if engine not in ("auto", "zones"):
         raise UsageError(f"clock.rate: found engine {engine}; allowed for scans: auto or zones")
     on_time = _off_by(link, ZERO)
-    fast, slow = (_Side(on_time, sign, engine, progress, budget).answer() for sign in (-1, 1))
+    judged = judge(Subject(on_time), engine, progress, budget=budget, brief=True)
+    fast, slow = (
+        _Side(on_time, judged, sign, engine, progress, budget).answer() for sign in (-1, 1)
+    )
     return RateMargin("clock.rate", fast, slow)
 
 
@@ -46,12 +56,18 @@ def _off_by(link: Link, error: Fraction) -> Link:
     return replace(link, clock=replace(link.clock, rate=(ends[0], ends[1])))
 
 
+def _between(a: Fraction, b: Fraction) -> Fraction:
+    """If none of a size is between these, this is one, and none is simpler."""
+    return Fraction(a.numerator + b.numerator, a.denominator + b.denominator)
+
+
 class _Side:
     """One side: ``sign`` 1 for clocks that are slow, their periods too long, -1 for fast ones."""
 
     def __init__(
         self,
         on_time: Link,
+        judged: Judgement,
         sign: Literal[1, -1],
         engine: EngineName,
         progress: Progress,
@@ -64,50 +80,100 @@ class _Side:
         self.good: tuple[Fraction, Judgement] | None = None
         self.bad: tuple[Fraction, Judgement] | None = None
         self.stuck: Judgement | None = None
+        self._note(ZERO, judged)
 
     def answer(self) -> RateSide:
         """Between an error that holds and one that does not, until none is left between."""
-        if self._judge(ZERO) is not Verdict.HOLDS:
+        if self.good is None:
             return self._side(None)
         if self._drifts_away():
             self._judge(SMALL)
             return self._side(ZERO, holds=True)
         cap = abs(SLOWEST if self.sign > 0 else FASTEST)
-        verdict = self._judge(cap)
-        while self.good is not None and self.bad is not None and verdict is not Verdict.UNDECIDED:
+        for guess in self._guesses(cap):
+            if self.bad is None:
+                self._judge(guess)
+        if self.bad is None and self.stuck is None:
+            self._judge(cap)
+        while self.stuck is None and self.bad is not None:
             low, high = self.good[0], self.bad[0]
-            middle = ((low + high) / 2).limit_denominator(self.finest)
-            if not low < middle < high:
-                return self._last(low, high)
-            verdict = self._judge(middle)
-        if verdict is Verdict.UNDECIDED:
+            error = self._next(low, high)
+            if error is None:
+                exact = low.denominator <= self.finest
+                return self._side(low if exact else high, holds=exact)
+            self._judge(error)
+        if self.stuck is not None:
             return self._side(None)
         return self._side(cap, holds=True)
 
-    def _last(self, low: Fraction, high: Fraction) -> RateSide:
-        """Nothing changes between the two: an error between them says which is the margin."""
-        between = Fraction(low.numerator + high.numerator, low.denominator + high.denominator)
-        verdict = self._judge(between)
-        if verdict is Verdict.UNDECIDED:
-            return self._side(None)
-        if verdict is Verdict.HOLDS:
-            return self._side(high, holds=False)
-        return self._side(low, holds=True)
+    def _next(self, low: Fraction, high: Fraction) -> Fraction | None:
+        """An error to ask about; None where one of the two lies between errors at which the
+        verdict may change, and the other is next to it."""
+        middle = ((low + high) / 2).limit_denominator(self.finest)
+        if low < middle < high:
+            return middle
+        if max(low.denominator, high.denominator) > self.finest:
+            return None
+        return _between(low, high)
+
+    def _guesses(self, cap: Fraction) -> tuple[Fraction, ...]:
+        """The most that holds, and the least beyond, of two levers, each alone: that which has
+        most time to be off by, and that next to the frame mark. None where that is no less work."""
+        pairs, steps = self.on_time.one_move(), self.on_time.scheme.steps
+        if len(pairs) <= 2 or self.engine != "auto":
+            return ()
+        alone = [pairs[-1][0].link, pairs[0][0].link]
+        low, high = ZERO, cap
+        # A sample in the middle of a slot may be off by half a slot in a frame.
+        error: Fraction | None = Fraction(1, 2 * steps)
+        while error is not None:
+            if all(self._holds(part, error) for part in alone):
+                low = error
+            else:
+                high = error
+            first = error == Fraction(1, 2 * steps)
+            error = self._beside(error, low == error) if first else self._next(low, high)
+        return low, high
+
+    def _beside(self, error: Fraction, above: bool) -> Fraction:
+        """Between an error and the next at which the verdict may change."""
+        apart = Fraction(1, error.denominator * self.finest)
+        beside = (error + (apart if above else -apart)).limit_denominator(self.finest)
+        return _between(error, beside)
+
+    def _holds(self, part: Link, amount: Fraction) -> bool:
+        """At this very error, if not at all up to it."""
+        error = self.sign * amount
+        off = _off_by(part, error)
+        lone = Subject(off).lone
+
+        def search(system: System) -> Answer:
+            return explore_zones(system, self.budget, self.progress)
+
+        return all(
+            at_rate(
+                off, error, windows, search, lcm(off.clock.resolution, windows.resolution)
+            ).verdict
+            is Verdict.HOLDS
+            for windows in factored_windows(off, lone)
+        )
 
     def _drifts_away(self) -> bool:
         return _off_by(self.on_time, SMALL).drifts_away
 
-    def _judge(self, amount: Fraction) -> Verdict:
+    def _judge(self, amount: Fraction) -> None:
         subject = Subject(_off_by(self.on_time, self.sign * amount))
         brief = not subject.link.drifts_away
         judged = judge(subject, self.engine, self.progress, budget=self.budget, brief=brief)
+        self._note(amount, judged)
+
+    def _note(self, amount: Fraction, judged: Judgement) -> None:
         if judged.verdict is Verdict.HOLDS:
             self.good = amount, judged
         elif judged.verdict is Verdict.FAILS:
             self.bad = amount, judged
         else:
             self.stuck = judged
-        return judged.verdict
 
     def _side(self, amount: Fraction | None, *, holds: bool = False) -> RateSide:
         good, bad = self.good, self.bad
