@@ -234,8 +234,17 @@ def test_out_of_step_for_ever_only_while_keys_are_pressed() -> None:
     assert row.cells["recovery"].pressed
 
 
+def test_of_seven_levers_nothing_is_left_open() -> None:
+    row = compare([fastest("synced-scan", 7, TICK)], Budget(LONG))[0]
+
+    assert all(cell.verdict is not Verdict.UNDECIDED for cell in row.cells.values())
+    assert row.cells["recovery"].amounts == {"most": 27}
+
+
 def test_what_is_cut_short_on_purpose_leaves_the_rest_decided() -> None:
-    row = compare([fastest("synced-scan", 7, TICK)], Budget(60))[0]
+    recovery = replace(next(c for c in COLUMNS if c.key == "recovery"), seconds=0.01)
+    columns = [recovery if c.key == "recovery" else c for c in COLUMNS]
+    row = compare([fastest("synced-scan", 7, TICK)], Budget(60), columns=columns)[0]
 
     assert row.cells["recovery"].verdict is Verdict.UNDECIDED
     assert not is_open(row)
