@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import json
 import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from time import monotonic
+from typing import Any
 
+import click
 import pytest
 from click.testing import CliRunner, Result
+from jsonschema import Draft202012Validator
 
 from verify.cli import main
-from verify.engines import alarm
+from verify.commands import check
+from verify.engines import alarm, memory
 from verify.engines.alarm import RungError
+from verify.engines.answer import Progress
+from verify.manuals import schema_of
 
 # hypothesis is told of each garbage collection: an alarm that rings there is lost, and rings again.
 pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
@@ -102,14 +109,65 @@ def test_every_question_ends_in_time(question: str, tmp_path: Path) -> None:
     file, out = tmp_path / "link.toml", tmp_path / "out"
     file.write_text(LINKS["synced scan"](), encoding="utf-8")
     command, *rest = question.format(out).split()
-    ends_in_time(command, str(file), *rest)
+    has_json = any("--json" in parameter.opts for parameter in main.commands[command].params)
+    result = ends_in_time(command, str(file), *rest, *["--json"] * has_json)
+    if has_json:
+        assert answer(result, command)["verdict"] == "undecided"
     assert not out.exists() or not list(out.iterdir())
+
+
+def answer(result: Result, command: str) -> dict[str, Any]:
+    """What is on stdout, which keeps to its schema."""
+    found: dict[str, Any] = json.loads(result.stdout)
+    Draft202012Validator(schema_of(command)).validate(found)
+    assert result.stderr == ""
+    return found
 
 
 def test_a_table_ends_in_time(tmp_path: Path) -> None:
     file = tmp_path / "link.toml"
     file.write_text(LINKS["gaps"](), encoding="utf-8")
-    ends_in_time("table", str(file))
+    found = answer(ends_in_time("table", str(file), "--json"), "table")
+    assert found == {
+        "question": "table",
+        "name": None,
+        "verdict": "undecided",
+        "covered": "nothing: the time was up before it could be asked",
+    }
+
+
+def test_memory_that_is_used_up_before_a_search_is_told(tmp_path: Path) -> None:
+    file = tmp_path / "link.toml"
+    file.write_text(LINKS["long jitter"](), encoding="utf-8")
+    try:
+        asked = ["check", str(file), "--memory", "64"]
+        told, result = (ask(*asked, *more) for more in ([], ["--json"]))
+    finally:
+        memory.allow(memory.DEFAULT_MEGABYTES)
+    assert (told.exit_code, told.stdout, result.exit_code) == (3, "", 3)
+    assert "the memory was used up" in told.stderr
+    covered = answer(result, "check")["covered"]
+    assert covered == "nothing: the memory was used up before lone presses were known"
+
+
+def test_what_a_search_had_come_to_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    def rung(progress: Progress) -> None:
+        progress.doing, progress.states = "exploring", 7
+        raise RungError
+
+    monkeypatch.setattr(check, "subject_of", lambda _: rung(current()))
+    covered = answer(ask("check", "link.toml", "--json"), "check")["covered"]
+    assert covered == (
+        "nothing: the time was up before it could be asked; until then exploring: 7 states, "
+        "sequences of up to 0 presses"
+    )
+    assert ask("check", "link.toml", "--quiet").stdout == "undecided\n"
+
+
+def current() -> Progress:
+    found = click.get_current_context().meta["fewwire.progress"]
+    assert isinstance(found, Progress)
+    return found
 
 
 # -- the alarm --------------------------------------------------------------------

@@ -42,9 +42,13 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
             if sys.stdout is not None:
                 sys.stdout.flush()
         except FewwireError as error:
-            fail(str(error), error.exit_code)
+            if error.exit_code != UNDECIDED or not kwargs.get("as_json"):
+                fail(str(error), error.exit_code)
+            status = _cut_short(getattr(error, "covered", str(error)))
         except MemoryError:
-            fail("memory: found none left; allowed: a smaller question, or more memory", UNDECIDED)
+            if not kwargs.get("as_json"):
+                fail(f"memory: found none left; allowed: {_LESS}", UNDECIDED)
+            status = _cut_short(f"nothing: no memory was left; allowed: {_LESS}")
         except BrokenPipeError:
             # The reader has gone and wants no more: end as the shell expects of a pipe.
             _drop_output()
@@ -55,6 +59,29 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
         sys.exit(status)
 
     return run
+
+
+_LESS = "a smaller question, or more memory"
+
+
+def _cut_short(covered: str) -> int:
+    """The answer of a command that was ended where it had none yet."""
+    from verify.engines import alarm
+
+    alarm.turn_off()
+    context = click.get_current_context()
+    progress = context.meta.get(_PROGRESS)
+    if progress is not None and progress.states:
+        covered = f"{covered}; until then {progress}"
+    print_json(
+        {
+            "question": context.info_name,
+            "name": context.meta.get(_NAME),
+            "verdict": "undecided",
+            "covered": covered,
+        }
+    )
+    return UNDECIDED
 
 
 def _drop_output() -> None:
@@ -75,6 +102,9 @@ def watched(progress: Progress | None = None) -> Iterator[Progress]:
         from verify.engines.answer import Progress
 
         progress = Progress()
+    context = click.get_current_context(silent=True)
+    if context is not None:
+        context.meta[_PROGRESS] = progress
     try:
         if sys.stderr.isatty():
             from verify.reports.terminal import live
@@ -125,6 +155,8 @@ def _allow_memory(_: click.Context, __: click.Parameter, value: int) -> None:
 
 
 _QUIET, _BUDGET, _KEPT = "fewwire.quiet", "fewwire.budget", "fewwire.kept"
+# Of what is under way: how far it is, and the name of its link.
+_PROGRESS, _NAME = "fewwire.progress", "fewwire.name"
 
 
 def quiet() -> bool:
@@ -266,7 +298,10 @@ def subject_of(file: str, *others: str) -> Subject:
     seconds = None if context is None else context.params.get("seconds")
     resume("link file", lambda: read(file)[0], file, *others)
     budget = budget_of(seconds)  # reading the file takes time, too
-    return Subject(load(file), budget=budget)
+    link = load(file)
+    if context is not None:
+        context.meta[_NAME] = link.name
+    return Subject(link, budget=budget)
 
 
 def budget_of(seconds: float | None) -> Budget:
@@ -288,7 +323,10 @@ def budget_of(seconds: float | None) -> Budget:
 
 
 def print_json(found: dict[str, Any]) -> None:
-    """One object on stdout; with ``--quiet`` one line of it."""
+    """One object on stdout, to its end; with ``--quiet`` one line of it."""
+    from verify.engines import alarm
+
+    alarm.turn_off()
     if quiet():
         from verify.reports.quiet import quiet_line
 

@@ -16,6 +16,7 @@ from verify.design.proof import Effort, Proof
 from verify.design.rulers import best_ruler
 from verify.design.words import Demand
 from verify.design.writing import LinkText, Value
+from verify.engines import memory
 from verify.engines.answer import Budget, OutOfTimeError, Verdict
 from verify.engines.simulator import Simulator
 from verify.engines.trace import Press, Script, Trace
@@ -157,7 +158,7 @@ def _rested(design: Design, effort: Effort, known: Subject | None = None) -> Des
             subject = subject.respaced(spacing=max(a for a in apart if a is not None))
         judged = judge(subject, "auto", effort.progress, budget=budget)
     except OutOfTimeError:
-        return replace(design, judged=_TOO_LATE)
+        return replace(design, judged=_too_late())
     spacing = subject.link.operator.spacing
     return _agreed(
         replace(
@@ -419,7 +420,9 @@ def _fails_on_time(link: Link, effort: Effort) -> bool:
 # -- what the engines say ------------------------------------------------------------
 
 
-_TOO_LATE = Judgement(Verdict.UNDECIDED, "solver", "not every press alone: the time was up")
+def _too_late() -> Judgement:
+    said = f"not every press alone: {memory.ran_out()}"
+    return Judgement(Verdict.UNDECIDED, "solver", said)
 
 
 def _judged(design: Design, effort: Effort) -> Design:
@@ -429,7 +432,7 @@ def _judged(design: Design, effort: Effort) -> Design:
     try:
         judged = judge(_subject(design.link, budget), "auto", effort.progress, budget=budget)
     except OutOfTimeError:
-        judged = _TOO_LATE
+        judged = _too_late()
     return _agreed(replace(design, judged=judged))
 
 
@@ -450,7 +453,7 @@ def _spaced(design: Design, effort: Effort) -> Design:
     try:
         subject = _subject(design.link, effort.for_check())
     except OutOfTimeError:
-        return replace(design, judged=_TOO_LATE)
+        return replace(design, judged=_too_late())
     spacing = subject.link.operator.spacing
     if design.scheme in ("pulse-gap", "parallel-code"):
         judged = judge(subject, "auto", effort.progress, budget=effort.for_check())

@@ -23,7 +23,9 @@ GRACE, AGAIN = 1.0, 0.5
 class RungError(OutOfTimeError):
     """The time was up in the middle of something that does not look at the clock."""
 
-    covered = "nothing: the time was up before it could be asked"
+    def __init__(self) -> None:
+        super().__init__()
+        self.covered = "nothing: the time was up before it could be asked"
 
     def __str__(self) -> str:
         return "undecided: the time was up in the middle of a step, before anything was known"

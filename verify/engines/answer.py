@@ -26,17 +26,18 @@ class OutOfTimeError(FewwireError):
     """The budget was spent on the way. ``covered``: what an answer then says of itself."""
 
     exit_code = 3
-    covered = "nothing: the time was up before lone presses were known"
 
-    def __str__(self) -> str:
-        return "undecided: the time was up before it was known what a press or move does alone"
+    def __init__(self) -> None:
+        ended = memory.ran_out()
+        super().__init__(f"undecided: {ended} before it was known what a press or move does alone")
+        self.covered = f"nothing: {ended} before lone presses were known"
 
 
 class TooManyError(OutOfTimeError):
     """There is more to go through, one by one, before a search can begin than anybody waits for."""
 
     def __init__(self, what: str) -> None:
-        super().__init__(what)
+        super().__init__()
         self.what = what
         self.covered = f"nothing: there are more than {what}"
 

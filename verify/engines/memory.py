@@ -51,6 +51,11 @@ def exceeded() -> bool:
     return _bound.over
 
 
+def ran_out() -> str:
+    """What a run had no more of when a search or step was ended: its memory or its time."""
+    return "the memory was used up" if _bound.over else "the time was up"
+
+
 def used() -> int:
     """Bytes of memory that this process has; the most that it had where nothing else is known."""
     try:

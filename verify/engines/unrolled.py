@@ -15,6 +15,7 @@ from typing import Any, TypeAlias
 
 import z3
 
+from verify.engines import memory
 from verify.engines.answer import Budget
 from verify.engines.concrete import is_unknown
 from verify.engines.linear import Exact, Interval, Linear, minus, plus, term
@@ -367,7 +368,7 @@ class Unrolled:
 
     def _check(self) -> bool:
         if self.budget.spent(0):
-            raise GivenUpError("the time was up")
+            raise GivenUpError(memory.ran_out())
         if (seconds := self.budget.left()) is not None:
             self.solver.set("timeout", int(seconds * 1000) + 1)
         result = self.solver.check()

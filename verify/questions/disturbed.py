@@ -15,6 +15,7 @@ from math import lcm
 from typing import TYPE_CHECKING, Any, Literal
 
 from verify import units
+from verify.engines import memory
 from verify.engines.answer import Budget, SpentError
 from verify.engines.conform import TooManyWaysError, in_one_tick
 from verify.engines.single import Run
@@ -184,7 +185,7 @@ def explain(
                     raise GivenUpError("the model may run in too many ways") from None
         return seeker.by_solver()
     except SpentError:
-        return Explained(within, "undecided", None, "the time was up", "explorer")
+        return Explained(within, "undecided", None, memory.ran_out(), "explorer")
     except GivenUpError as reason:
         engine = "solver" if within.kind == "clock.rate" else "explorer, solver"
         if link.scheme.warm_up:
@@ -204,7 +205,7 @@ def stopped(link: Link, within: Within, held: Held, budget: Budget) -> Iterator[
     try:
         yield from seeker.by_stopping()
     except SpentError:
-        yield Explained(within, "undecided", None, "the time was up", "explorer")
+        yield Explained(within, "undecided", None, memory.ran_out(), "explorer")
     except TooManyWaysError:
         why = "the model may run in too many ways"
         yield Explained(within, "undecided", None, why, "explorer")
@@ -332,12 +333,12 @@ class _Seeker:
                 if kind == "line.delay" and self._shortest(sign * amount):
                     continue
                 if self.budget.spent(0):
-                    raise GivenUpError(f"the time was up at {amount}")
+                    raise GivenUpError(f"{memory.ran_out()} at {amount}")
                 link = disturbed(self.link, kind, sign * amount)
                 try:
                     run = self._follows(link)
                 except SpentError:
-                    raise GivenUpError(f"the time was up at {amount}") from None
+                    raise GivenUpError(f"{memory.ran_out()} at {amount}") from None
                 if run is not None:
                     why = "less does not in any way in which the model may run"
                     return self._checked(link, run, 1, sign * amount, link, "explorer", why)
@@ -374,7 +375,7 @@ class _Seeker:
 
         def look() -> None:
             if self.budget.spent(0):
-                raise GivenUpError("the time was up")
+                raise GivenUpError(memory.ran_out())
 
         errors = [self.rates[1] if sign > 0 else self.rates[0] for sign in self.signs]
         stage = RatesStage(
@@ -404,7 +405,7 @@ class _Seeker:
         for ticks in range(1, most + 1):
             for tick in range(begun, last + 1):
                 if self.budget.spent(0):
-                    raise GivenUpError(f"the time was up at pauses of {ticks}")
+                    raise GivenUpError(f"{memory.ran_out()} at pauses of {ticks}")
                 k, earlier = max(
                     (b for b in before if b[0] == 0 or self._moments()[b[0] - 1].tick < tick),
                     key=lambda b: b[0],

@@ -65,7 +65,7 @@ def dossier(subject: Subject, engine: EngineName, progress: Progress, seconds: f
     checked = judge(subject, engine, progress, budget=budget)
     # What is known by now is reported, whatever else is still open.
     alarm.turn_off()
-    open_ = Spacing(None, Verdict.UNDECIDED, engine, OutOfTimeError.covered, None)
+    open_ = Spacing(None, Verdict.UNDECIDED, engine, OutOfTimeError().covered, None)
     spacing = _in_time(lambda: least_spacing(subject, engine, progress, budget), budget) or open_
     pairs = None
     if spacing.ticks is not None and not link.operator.together:
@@ -87,7 +87,7 @@ def dossier(subject: Subject, engine: EngineName, progress: Progress, seconds: f
             budget,
         ) or Latencies(
             tuple(InputLatency(name, None, None, None, None) for name in link.names),
-            *(Verdict.UNDECIDED, engine, OutOfTimeError.covered, False, None),
+            *(Verdict.UNDECIDED, engine, OutOfTimeError().covered, False, None),
         )
     lasts = None
     if drifts and not (link.pause.most or link.any_start):

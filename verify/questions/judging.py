@@ -15,7 +15,7 @@ from functools import partial, reduce
 from math import lcm
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
-from verify.engines import alarm
+from verify.engines import alarm, memory
 from verify.engines.answer import Answer, Budget, Delivery, OutOfTimeError, Progress, Verdict
 from verify.engines.checkpoint import Checkpoint, DamagedError
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
@@ -263,7 +263,7 @@ def judge(
             elif (seen_before := kept.known(key, link.inputs)) is not None:
                 answer = seen_before
             elif answers and budget.spent(0):
-                covered = "nothing of some parts: the time was up"
+                covered = f"nothing of some parts: {memory.ran_out()}"
                 answer = Answer(Verdict.UNDECIDED, answers[-1].engine, covered=covered)
             elif drifting is not None:
                 answer = drifting.judge(link, windows)

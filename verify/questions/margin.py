@@ -138,7 +138,7 @@ class _Asked:
         try:
             subject = self.subject(link)
         except OutOfTimeError:
-            return Judgement(Verdict.UNDECIDED, self.engine, OutOfTimeError.covered)
+            return Judgement(Verdict.UNDECIDED, self.engine, OutOfTimeError().covered)
         return judge(subject, self.engine, self.progress, budget=self.budget, brief=self.brief)
 
 

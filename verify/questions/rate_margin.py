@@ -127,7 +127,7 @@ def rate_side(
         kept_rates.keep(key, found)
         return found
     except (OutOfReachError, OutOfTimeError):
-        return RateSide(None, False, Verdict.UNDECIDED, "solver", OutOfTimeError.covered)
+        return RateSide(None, False, Verdict.UNDECIDED, "solver", OutOfTimeError().covered)
 
 
 @dataclass(frozen=True)

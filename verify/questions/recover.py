@@ -61,8 +61,8 @@ def recover(
         link = replace(link, any_start=True)
     try:
         return _Search(link, engine, progress, budget).answer(proved)
-    except OutOfTimeError:
-        return Recovery(link, None, Verdict.UNDECIDED, engine, OutOfTimeError.covered, None)
+    except OutOfTimeError as ended:
+        return Recovery(link, None, Verdict.UNDECIDED, engine, ended.covered, None)
 
 
 class _Search:

@@ -9,6 +9,7 @@ from fractions import Fraction
 from math import ceil
 from typing import TYPE_CHECKING, Literal, TypeVar
 
+from verify.engines import memory
 from verify.engines.answer import Budget, Progress, SpentError
 from verify.engines.conform import TooManyWaysError
 from verify.errors import DisagreementError
@@ -272,7 +273,7 @@ class _Asked:
                 look=self.budget.look,
             )
         except SpentError:
-            return replace(self.held, parting=None, undecided="the time was up")
+            return replace(self.held, parting=None, undecided=memory.ran_out())
 
     def _whole(
         self,
@@ -320,7 +321,7 @@ class _Asked:
             try:
                 stage.read(self.recording, self.tolerance)
             except SpentError:
-                return Whole("undecided", None, "the time was up")
+                return Whole("undecided", None, memory.ran_out())
             except TooManyWaysError:
                 return Whole("undecided", None, "the model may run in too many ways")
             left = stage.spans() if left is None else in_both(left, stage.spans())
@@ -361,7 +362,7 @@ class _Asked:
             if not found.least:
                 beyond.append(found.amount)
             if self.budget.spent(0):
-                return Whole("undecided", None, "the time was up")
+                return Whole("undecided", None, memory.ran_out())
             held = self._again(asked, found.link)
             if held.undecided:
                 return Whole("undecided", None, held.undecided)
