@@ -42,6 +42,18 @@ def test_every_package_is_needed_and_none_for_tests_alone_is_imported():
     assert others <= core | for_users
 
 
+def test_the_pythons_that_are_named_are_those_that_are_tried() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    named = {
+        name.rpartition(" ")[2]
+        for name in project["classifiers"]
+        if re.fullmatch(r"Programming Language :: Python :: 3\.\d+", name)
+    }
+    tried = set(re.findall(r"\b3\.\d\d\b", (ROOT / ".ci" / "run").read_text("utf-8")))
+    assert named == tried
+    assert project["requires-python"] == f">={min(named)}"
+
+
 @pytest.mark.slow
 def test_a_wheel_brings_models_manual_and_types_and_runs_anywhere(tmp_path: Path) -> None:
     pip = [sys.executable, "-m", "pip"]
