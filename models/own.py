@@ -309,8 +309,8 @@ class Builder:
             memory += [drive, high]
             rise = (high.put_up(), line_rise(k).emit())
             fall = (high.put_down(), line_fall(k).emit())
-            rules.append(Rule(f"line {k} rises", set_off & drive.up() & ~high.up(), rise))
-            rules.append(Rule(f"line {k} falls", set_off & ~drive.up() & high.up(), fall))
+            rules.append(Rule(f"line {k} rises", set_off & drive.up() & ~high.up(), rise, True))
+            rules.append(Rule(f"line {k} falls", set_off & ~drive.up() & high.up(), fall, True))
         return _Driven(tuple(memory), (*extra, *rules))
 
     def _chains(

@@ -37,11 +37,15 @@ from verify.language.state import (
 
 @dataclass(frozen=True)
 class Rule:
-    """When the guard holds, do the statements. ``name`` is for people (diagrams, warnings)."""
+    """When the guard holds, do the statements. ``name`` is for people (diagrams, warnings).
+
+    ``follows``: its guard holds only after another rule of the machine has acted in the tick.
+    """
 
     name: str
     when: ex.Bool
     do: tuple[Statement, ...]
+    follows: bool = False
 
 
 @dataclass(frozen=True)

@@ -141,7 +141,7 @@ def _leaving(
                 if target == node and not told.rules and not told.emits:
                     continue
                 if size == 1 or not told.rules.keys() <= known:
-                    key = target, tuple(told.rules), tuple(told.emits)
+                    key = target, tuple(told.rules), (*told.emits, *told.following)
                     found.setdefault(key, []).append(when)
     for (target, rules, emits), whens in found.items():
         yield Edge(node, target, rules, tuple(whens), emits)
@@ -161,9 +161,14 @@ class _Told:
 
     rules: dict[str, None] = field(default_factory=dict)
     emits: dict[Emit, None] = field(default_factory=dict)
+    following: dict[Emit, None] = field(default_factory=dict)  # emitted only if a rule acted
 
     def and_then(self, other: _Told) -> _Told:
-        return _Told({**self.rules, **other.rules}, {**self.emits, **other.emits})
+        return _Told(
+            {**self.rules, **other.rules},
+            {**self.emits, **other.emits},
+            {**self.following, **other.following},
+        )
 
 
 _Worlds: TypeAlias = dict[Node, _Told]
@@ -248,6 +253,8 @@ class _Tick:
                 continue
             own = _Told({rule.name: None} if outer and not rule.name.startswith("(") else {})
             done = self._block(rule.do, {node: own}, outer=False)
+            if rule.follows:
+                done = {target: _Told(following=told.emits) for target, told in done.items()}
             found = _both(found, done)
             if holds:
                 return found

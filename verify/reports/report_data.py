@@ -317,9 +317,8 @@ def _side(link: Link, of: str, side: Side | RateSide, sign: str) -> str:
         if side.verdict is Verdict.HOLDS and side.trace_beyond is None:
             return text.removesuffix(".") + "; more was not looked at."
         return text
-    return (
-        rates.side_sentence(side, -1 if sign else 1, "fast" if sign else "slow").rstrip(":") + "."
-    )
+    text = rates.side_sentence(side, -1 if sign else 1, "fast" if sign else "slow")
+    return text.rstrip(":.") + "."
 
 
 # -- runs -----------------------------------------------------------------------

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import chain
+
 from verify.engines.trace import Trace
+from verify.language.state import Mode
 from verify.parts.link import Link
 from verify.parts.pause import told as told_pause
 from verify.reports.lever_words import moves_of
@@ -32,7 +35,11 @@ def script_lines(trace: Trace, link: Link) -> list[str]:
     if trace.script.delay or link.delay[1]:
         lines.append(f"line delay in this run: {ticks_text(trace.script.delay, link.tick)}")
     if link.any_start and trace.script.constants:
-        found = ", ".join(f"{name} {value}" for name, value in trace.script.constants)
+        modes = _modes(link)
+        found = ", ".join(
+            f"{name} {modes[name][value] if name in modes else value}"
+            for name, value in trace.script.constants
+        )
         lines.append(f"found at power-up: {found}")
     done = []
     for tick, pressed, i in sorted(told):
@@ -45,6 +52,17 @@ def script_lines(trace: Trace, link: Link) -> list[str]:
             stands = f"the {end.value} stops for {stopped}"
             done.append((choice.tick, f"{moment(choice.tick, link)}: {stands}"))
     return lines + [line for _, line in sorted(done, key=lambda told: told[0])]
+
+
+def _modes(link: Link) -> dict[str, tuple[str, ...]]:
+    """The names that the modes of a link's ends have, by the mode's own name."""
+    ends = [link.scheme.transmitter(), *map(link.scheme.receiver, range(len(link.branches)))]
+    return {
+        item.name: item.modes
+        for machine in chain(*ends)
+        for item in machine.memory
+        if isinstance(item, Mode)
+    }
 
 
 __all__ = ["script_lines"]
