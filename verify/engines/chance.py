@@ -19,6 +19,7 @@ FLOOD = 80  # presses in one run of sustained load
 LONG_FLOOD = 400  # where a clock that is off by a little fills a queue slowly
 QUIET = 300  # events without a press after which a link that never rests is left
 MOST_PATTERNS = 300
+MOST_ALONE = 1_000  # states in which a press is made alone
 
 # Says what to press, how many ticks after the state, or that nothing more is pressed.
 Player = Callable[[State, int | None], tuple[int, int] | None]
@@ -69,6 +70,13 @@ def long_flood(system: System, budget: Budget, progress: Progress) -> Answer:
     return _under_load(runner, loads, LONG_FLOOD, budget)
 
 
+def alone(system: System, inputs: Iterable[int], budget: Budget, progress: Progress) -> Answer:
+    """Press each of these inputs alone, in one state after another in which the link is found."""
+    runner = _Runner(system, progress)
+    starts = islice(runner.compiled.starts(), MOST_ALONE)
+    return _under_load(runner, (((i,), start) for start in starts for i in inputs), 1, budget)
+
+
 def _under_load(
     runner: _Runner,
     loads: Iterable[tuple[tuple[int, ...], State]],
@@ -84,7 +92,7 @@ def _under_load(
         tried += 1
         script = runner.run(start, _in_turn(runner.compiled, pattern, presses), Random(0))
         if script is not None:
-            covered = f"sustained load, {tried} sequences"
+            covered = f"sustained load, {tried} sequences" if presses > 1 else f"{tried} presses"
             return Answer(Verdict.FAILS, "simulator", script, covered)
     covered = f"{tried} sustained sequences of {presses} presses"
     return Answer(Verdict.UNDECIDED, "simulator", covered=covered)

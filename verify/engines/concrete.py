@@ -37,7 +37,7 @@ TRIES = 500
 # Of more states at power-up no list is made.
 MOST_STARTS = 200_000
 
-_LATE = re.compile(r"line\d+\.late")
+LATE = re.compile(r"line\d+\.late")
 
 
 def least_choice(pick: ex.Pick) -> int:
@@ -155,7 +155,7 @@ class Compiled:
             values = self.starts_of(item)
             unknown[item.name] = range(values[0], values[-1] + 1)
         lates = [[f"line{k}.late" for k in group] for group in groups]
-        if not groups or not all(_LATE.fullmatch(name) for name in unknown):
+        if not groups or not all(LATE.fullmatch(name) for name in unknown):
             yield from self.starts()
             return
         if not unknown:

@@ -12,10 +12,11 @@ from math import ceil
 from typing import TypeAlias
 
 from verify.engines.answer import Budget, OutOfTimeError, TooManyError
-from verify.engines.concrete import MOST_STARTS, Compiled, State
+from verify.engines.concrete import LATE, MOST_STARTS, Compiled, State, is_unknown
 from verify.engines.lone_level import listed, lone_move
 from verify.errors import UsageError
 from verify.language.machine import System
+from verify.language.state import Timer
 from verify.parts.clock import Clock
 from verify.parts.link import Link, factored
 from verify.parts.monitor import Windows
@@ -66,7 +67,7 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
         alike = link.scheme.alike((index,))
         if alike not in known:
             found = compiled.starts_alike(link.scheme.exchangeable((index,)))
-            starts = listed(found, budget)
+            starts = _ends_of_skew(compiled, listed(found, budget))
             known[alike] = _press(compiled, starts, index, link.outputs[index], budget)
         rows.append(known[alike])
     return Lone(
@@ -75,6 +76,26 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
         tuple(row[2] for row in rows),
         all(row[3] for row in rows),
     )
+
+
+def _ends_of_skew(compiled: Compiled, starts: list[State]) -> list[State]:
+    """Without those in which no line is as soon, and none as late, as can be.
+
+    All lines later by the same: then whatever comes after them is later by as much, as long as
+    nothing beyond them runs before their first edge. So one of these does what some that are
+    left do, between their times.
+    """
+    unknown = [item for item in compiled.memory if is_unknown(item)]
+    running = any(isinstance(m, Timer) and m.begin != 0 for m in compiled.memory)
+    if running or not all(LATE.fullmatch(item.name) for item in unknown):
+        return starts
+    most = {item.name: compiled.starts_of(item)[-1] for item in unknown}
+
+    def at_an_end(start: State) -> bool:
+        lates = dict(compiled.constants(start))
+        return 0 in lates.values() or any(lates[name] == late for name, late in most.items())
+
+    return [start for start in starts if not unknown or at_an_end(start)]
 
 
 def _stretched(lone: Lone, ticks: Ticks) -> Lone:

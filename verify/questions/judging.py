@@ -44,6 +44,8 @@ EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 # ``auto`` explores this many states, then tries sustained load, then this many zones, then asks
 # the solver, then goes on with zones. Links that never rest are for zones from the start.
 FIRST_LOOK = 40_000
+# Where one press is known to go wrong, before it is looked for by itself.
+LOST_LOOK = 4_000
 FIRST_ZONES = 20_000
 # What a queue cannot bear shows under sustained load sooner than to the explorer.
 QUEUED_LOOK = 4_000
@@ -282,8 +284,10 @@ def judge(
                         )
                         seen = by_waiting(link, windows, ask)
                 place = kept.key_of("search", link.anonymous, windows, engine, latencies)
+                latest = subject.lone_of(link).latest
+                lost = tuple(i for i, ticks in enumerate(latest) if ticks is None)
                 answer = seen or _ask(
-                    system, rests, engine, budget, progress, latencies, queued, place
+                    system, rests, engine, budget, progress, latencies, queued, place, lost
                 )
             answers.append(answer)
             if answer.complete or not latencies:
@@ -446,8 +450,10 @@ def _ask(
     latencies: bool = False,
     queued: bool = False,
     place: str | None = None,
+    lost: tuple[int, ...] = (),
 ) -> Answer:
-    """``place``: where the last and longest search is kept, and goes on from at once."""
+    """``place``: where the last and longest search is kept, and goes on from at once. ``lost``:
+    inputs of which a press alone may not come out."""
     if system.dense:
         return _ask_dense(system, engine, budget, progress, latencies, queued, place)
     if engine == "simulator":
@@ -476,6 +482,15 @@ def _ask(
         if answer.verdict is not Verdict.UNDECIDED:
             return answer
         return _explore(system, budget, progress, latencies, None)
+    if lost and not latencies:
+        answer = _explore(system, budget, progress, latencies, LOST_LOOK)
+        if answer.verdict is not Verdict.UNDECIDED:
+            return answer
+        from verify.engines.chance import alone
+
+        answer = alone(system, lost, budget, progress)
+        if answer.verdict is Verdict.FAILS:
+            return answer
     first = QUEUED_LOOK if queued and not latencies else FIRST_LOOK
     answer = _explore(system, budget, progress, latencies, first)
     if answer.verdict is not Verdict.UNDECIDED:
