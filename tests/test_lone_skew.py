@@ -1,4 +1,4 @@
-"""Lone presses on lines that are late by different amounts: how late all are together is left out."""
+"""Lone presses on lines late by different amounts: how late all are together is left out."""
 
 from __future__ import annotations
 
