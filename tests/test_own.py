@@ -500,6 +500,18 @@ def test_python_that_makes_no_scheme_is_refused(in_python: Path, code: str, word
     assert "Traceback" not in found.output
 
 
+def test_what_is_kept_is_of_the_python_file_too(in_python: Path, tmp_path: Path) -> None:
+    words = ["--allow-code", "spacing", str(in_python), "--json", "--resume", str(tmp_path / "k")]
+    first, again = (CliRunner().invoke(main, words) for _ in range(2))
+    assert first.exit_code == 0, first.output
+    assert first.stdout == again.stdout
+    assert "resumed" in again.stderr
+    in_python.with_name("mine.py").write_text(MINE + "\n")
+    other = CliRunner().invoke(main, words)
+    assert (other.exit_code, other.stderr.count("\n")) == (2, 1)
+    assert "another link file" in other.stderr
+
+
 def test_a_scheme_in_python_travels_to_other_processes(in_python: Path) -> None:
     allow(True)
     try:

@@ -57,6 +57,18 @@ def digest_of(path: Path) -> str | None:
     return found
 
 
+def digest_named(document: Mapping[str, object], folder: Path) -> str | None:
+    """SHA-256 of the Python file that a link file names, as it is now; None if there is none."""
+    link = document.get("link")
+    named = link.get("python") if isinstance(link, dict) else None
+    if not isinstance(named, str):
+        return None
+    try:
+        return hashlib.sha256((folder / named).read_bytes()).hexdigest()
+    except OSError:
+        return None
+
+
 def scheme_of(
     path: Path, inputs: int, tables: Mapping[str, object], sha256: str | None = None
 ) -> Scheme:

@@ -21,6 +21,7 @@ from verify.commands.shared import (
     guarded,
     jobs_option,
     json_option,
+    meaning_of,
     print_json,
     resume,
     resume_option,
@@ -181,9 +182,7 @@ def _compared(
     files: tuple[str, ...], inputs: int | None, tick: str | None, kind: str | None
 ) -> str:
     """What tells a comparison apart from others; curves are of the same."""
-    from verify.linkfile import read
-
-    return json.dumps([[read(file)[0] for file in files], inputs, tick, kind])
+    return json.dumps([[*map(meaning_of, files)], inputs, tick, kind])
 
 
 @contextmanager

@@ -237,15 +237,11 @@ def resume(about: str, text: Callable[[], str], *others: str) -> None:
     path: str | None = None if context is None else context.meta.get(_KEPT)
     if context is None or path is None:
         return
-    from verify.allowed_code import is_allowed
-    from verify.errors import UsageError
     from verify.files import check_apart
     from verify.questions.kept import ROWS, keeping
 
     for other in others:
         check_apart(other, path, path + ROWS)
-    if is_allowed():
-        raise UsageError("--resume: found --allow-code; allowed: links without Python code")
     kept = context.with_resource(keeping(path, text(), about))
     if kept.told:
         click.echo(f"resumed {path}: {kept.told}", err=True)
@@ -276,6 +272,18 @@ def kept_tables(path: str | None, about: dict[str, Any], output: str | None) -> 
             trail.save()
 
 
+def meaning_of(file: str) -> str:
+    """What tells a link file apart from others: its text, and the Python file that it names."""
+    from pathlib import Path
+
+    from verify.allowed_code import digest_named
+    from verify.linkfile import read, toml_of
+
+    text, shown, _ = read(file)
+    code = digest_named(toml_of(text, shown), Path(file).parent)
+    return text if code is None else f"{text}\0{code}"
+
+
 def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
     """For a shell: the inputs of the link file that the command line has so far."""
     from verify.linkfile import load
@@ -291,12 +299,12 @@ def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list
 
 def subject_of(file: str, *others: str) -> Subject:
     """The link of a file, made ready to be asked. ``others``: as for ``resume``."""
-    from verify.linkfile import load, read
+    from verify.linkfile import load
     from verify.questions.judging import Subject
 
     context = click.get_current_context(silent=True)
     seconds = None if context is None else context.params.get("seconds")
-    resume("link file", lambda: read(file)[0], file, *others)
+    resume("link file", lambda: meaning_of(file), file, *others)
     budget = budget_of(seconds)  # reading the file takes time, too
     link = load(file)
     if context is not None:

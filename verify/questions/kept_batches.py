@@ -21,7 +21,8 @@ class KeptBatches:
     def __init__(self, setting: Setting, seed: int, presses: int) -> None:
         command = [(word, _digest(Path(setting.folder or ".") / word)) for word in setting.command]
         asked = setting.end, setting.branch, setting.fresh, command
-        self._key = kept.key_of("batches", *asked, seed, presses)
+        # What is behind the name of a Python object nobody can tell.
+        self._key = kept.key_of("batches", *asked, seed, presses) if command else None
 
     def done(self) -> tuple[int, int, int]:
         """Raises DamagedError."""

@@ -14,8 +14,10 @@ from typing import IO
 
 from pydantic import ValidationError
 
+from verify.allowed_code import digest_named
 from verify.engines import memory
 from verify.errors import UsageError
+from verify.linkfile import toml_of
 from verify.sweeps.cells import Result, version
 from verify.sweeps.file import Sweep
 
@@ -29,22 +31,9 @@ def fingerprint(sweep: Sweep) -> str:
     meaning = asdict(sweep)
     for place in ("name", "link_shown", "folder"):
         del meaning[place]
-    code = _code(sweep)
+    code = digest_named(toml_of(sweep.link_text, sweep.link_shown), Path(sweep.folder))
     text = json.dumps([meaning, code, memory.allowed(), version()], sort_keys=True)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
-
-
-def _code(sweep: Sweep) -> str | None:
-    from verify.linkfile import toml_of
-
-    link = toml_of(sweep.link_text, sweep.link_shown).get("link")
-    named = link.get("python") if isinstance(link, dict) else None
-    if not isinstance(named, str):
-        return None
-    try:
-        return hashlib.sha256((Path(sweep.folder) / named).read_bytes()).hexdigest()
-    except OSError:
-        return None
 
 
 class Journal:
