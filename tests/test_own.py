@@ -39,6 +39,7 @@ from verify.questions.latency import latencies
 from verify.questions.machine_faults import machine_faults
 from verify.questions.rate_margin import rate_side
 from verify.questions.spacing import least_spacing
+from verify.reports.mode_graph import groups
 
 ENGINES: list[EngineName] = ["explorer", "zones", "solver"]
 
@@ -434,6 +435,60 @@ def test_built_in_machines_have_faults_only_where_the_operator_is_strict() -> No
     )
     assert {f.names for f in strict.found} == {("clock",), ("miss",), ("too late",)}
     assert {f.proved for f in strict.found} == {"operator"}
+
+
+# -- levers -------------------------------------------------------------------------
+
+WEATHERCOCKS = """
+tick = "10 ms"
+[inputs]
+names = ["north", "south"]
+kind = "level"
+[link]
+scheme = "own"
+tables.up = [2, 4]
+tables.down = [6, 8]
+[transmitter]
+timers.high = "max(down)"
+[[transmitter.rules]]
+when = "high.ends"
+do = ["line.down()"]
+[[transmitter.rules]]
+each = "press"
+when = "not high.runs and not high.ends"
+do = ["line.up()", "high.start(up[input])"]
+[[transmitter.rules]]
+each = "release"
+when = "not high.runs and not high.ends"
+do = ["line.up()", "high.start(down[input])"]
+[receiver]
+timers.clock = 9
+let.width = "9 - clock.left"
+[[receiver.rules]]
+when = "line.rises"
+do = ["clock.start(9)"]
+[[receiver.rules]]
+when = "line.falls"
+do = ["strike(find(up, width))", "rest(find(down, width))", "clock.stop()"]
+[operator]
+spacing = 12
+"""
+
+
+def test_levers_that_take_longer_to_go_down_have_as_long() -> None:
+    link = parse(WEATHERCOCKS, "weathercocks.toml")
+    subject = Subject(link)
+    assert (subject.lone.earliest, subject.lone.latest) == ((2, 4), (6, 8))
+    assert judge(subject, "auto", Progress()).verdict is Verdict.HOLDS
+    # Levers that may move in one tick fail there; apart they find the line free.
+    found = least_spacing(subject, "auto", Progress())
+    assert (found.verdict, found.ticks) == (Verdict.HOLDS, 9)
+
+
+def test_the_graph_shows_no_line_that_moves_without_a_rule() -> None:
+    link = parse(WEATHERCOCKS, "weathercocks.toml")
+    (group,) = groups(link, ("transmitter",))
+    assert all(edge.rules for edge in group.modes.edges)
 
 
 # -- schemes in Python ----------------------------------------------------------------

@@ -308,7 +308,9 @@ class _Reading:
         labels = value if isinstance(value, list) else []
         proper = all(isinstance(m, str) and m.isascii() and m.isidentifier() for m in labels)
         if not 1 <= len(labels) <= MOST_MODES or not proper or len(set(labels)) < len(labels):
-            raise _WrongError(Finding(key, "a list of names, the first the mode at power-up"))
+            raise _WrongError(
+                Finding(key, "a list of different names, the first the mode at power-up")
+            )
         return Remembered(name, "mode", most=len(labels) - 1, modes=tuple(labels))
 
     def _flag(self, name: str, value: object, key: Key) -> Remembered:

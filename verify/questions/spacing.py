@@ -133,7 +133,8 @@ def _rests_between(subject: Subject, trace: Trace) -> bool:
     script, link = trace.script, subject.link
     simulator = Simulator(link, script.delay, subject.windows, script.resolution)
     times = sorted({press.tick for press in script.presses})[1:]
-    if link.scheme.warm_up:
+    in_one_tick = len(times) + 1 < len(script.presses)
+    if link.scheme.warm_up or (in_one_tick and not link.operator.together):
         return False
     before = None
     for moment in simulator.run(script, until=trace.failure.tick if trace.failure else None):

@@ -65,8 +65,8 @@ class Told:
     @property
     def line(self) -> str:
         """One line."""
-        out = f"({self.emits})" if self.emits else ""
-        return f"{self.when}: {' '.join(filter(None, [self.rules, out])) or 'goes on'}"
+        out = f" ({self.emits})" if self.emits and self.rules else self.emits
+        return f"{self.when}: {f'{self.rules}{out}' or 'goes on'}"
 
 
 def groups(link: Link, ends: Sequence[str] = ("transmitter", "receiver")) -> list[Group]:
