@@ -129,11 +129,14 @@ def test_no_run_fails_before_its_lifetime(error: str) -> None:
     assert min(failing) == end - 1
 
 
+@pytest.fixture(scope="module")
+def whole_range() -> Fraction | None:
+    return lives(scan(Scan(3, 4, 1), "-1/40", "1/40")).ticks
+
+
 @pytest.mark.parametrize("inside", ["-1/50", "-1/100", "-1/1000", "1/1000", "1/90", "1/41"])
-def test_a_smaller_error_fails_no_sooner(inside: str) -> None:
-    scheme = Scan(3, 4, 1)
-    whole_range = lives(scan(scheme, "-1/40", "1/40")).ticks
-    within = lives(scan(scheme, inside, inside)).ticks
+def test_a_smaller_error_fails_no_sooner(inside: str, whole_range: Fraction | None) -> None:
+    within = lives(scan(Scan(3, 4, 1), inside, inside)).ticks
 
     assert whole_range is not None
     assert within is not None
