@@ -13,6 +13,7 @@ from verify.commands.shared import (
     budget_of,
     print_json,
     question,
+    resume_option,
     subject_of,
     watched,
 )
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Show the modes and timers of the machines in a .txt, as every .svg does.",
 )
+@resume_option
 @question
 def trace(
     file: str,
@@ -76,7 +78,7 @@ def trace(
     check_writable(out, overwrite=force)
     judged: Judgement | None = None
     with watched() as progress:
-        subject = subject_of(file)
+        subject = subject_of(file, out, *([] if presses is None else [presses]))
         if presses is None:
             from verify.questions.judging import judge
 
