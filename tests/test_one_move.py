@@ -6,11 +6,12 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import assume, example, given, settings
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from models.scan import Scan
 from tests.links import make_link
+from tests.nightly import examples
 from verify.engines.answer import Answer, Budget, Progress, Verdict
 from verify.parts.clock import Clock
 from verify.parts.line import Faults
@@ -69,7 +70,7 @@ def moved(link: Link) -> Verdict | None:
 
 @example(make_link(Scan(3, 2, 1, offset=(0, 1), synced=True), kind="level"))
 @given(links())
-@settings(max_examples=10)
+@examples(10)
 def test_one_move_says_what_all_moves_do(link: Link) -> None:
     assume(not link.drifts_away)
     said = moved(link)
@@ -128,8 +129,9 @@ def test_what_counts_from_sooner_is_not_asked_again() -> None:
         assert bool(asked) is new
 
 
+@example(Scan(2, 2, 1, late=1), 2, 10, True)
 @given(scans(), st.integers(1, 5), st.integers(10, 200), st.booleans())
-@settings(max_examples=10)
+@examples(10)
 def test_free_scans_fail_no_sooner_than_in_one_move(
     scheme: Scan, number: int, of: int, fast: bool
 ) -> None:
@@ -144,7 +146,7 @@ def test_free_scans_fail_no_sooner_than_in_one_move(
 
 
 @given(scans())
-@settings(max_examples=5)
+@examples(5)
 def test_recovery_is_that_of_pairs(scheme: Scan) -> None:
     assume(scheme.slots <= 2)
     link = make_link(replace(scheme, offset=(0, 0)), kind="level")

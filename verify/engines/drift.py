@@ -63,6 +63,20 @@ class Drifting:
         )
         return Answer(Verdict.FAILS, "zones", script, covered, complete=True)
 
+    def is_soon(self, link: Link, windows: Windows, ticks: int) -> bool:
+        """Something fails within so many ticks after power-up, or there was no time to see."""
+        parts = lcm(link.clock.resolution, windows.resolution)
+        try:
+            for error in link.clock.rate:
+                clock = replace(link.clock, rate=(error, error))
+                system = replace(factored(replace(link, clock=clock), windows, parts), dense=False)
+                search = SoonestSearch(system, ticks * parts, self.budget, self.progress)
+                if search.soon(MOVES):
+                    return True
+        except OutOfTimeError:
+            return True
+        return False
+
     def _extremes(self, link: Link, windows: Windows) -> Iterator[_Run]:
         for error, sign in zip(link.clock.rate, (-1, 1), strict=True):
             clock = replace(link.clock, rate=(error, error))

@@ -52,6 +52,13 @@ class SoonestSearch:
         search = _Soonest(self, before, presses)
         return search.soonest(search.standing((*least, self.horizon), (*most, self.horizon)))
 
+    def soon(self, presses: int) -> bool:
+        """Something fails within the horizon after power-up. Raises as ``look``."""
+        zones = (zone for zone, _ in self.stepper.zones())
+        return any(
+            _Soonest(self, self.horizon, presses).soonest(zone) is not None for zone in zones
+        )
+
 
 class _Soonest(_Search):
     def __init__(self, asked: SoonestSearch, before: int, presses: int) -> None:

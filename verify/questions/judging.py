@@ -12,7 +12,7 @@ from copy import copy
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import partial, reduce
-from math import lcm
+from math import ceil, lcm
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
 from verify.engines import alarm, memory
@@ -30,7 +30,7 @@ from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.parts.pause import End, Pause, stops
 from verify.questions import kept
-from verify.questions.one_move import Held, by_one_move, raised
+from verify.questions.one_move import Held, by_one_move, distinct
 from verify.questions.resting import by_rest
 from verify.questions.symmetry import by_symmetry
 from verify.questions.waiting import by_waiting
@@ -420,13 +420,17 @@ def _soonest_of_one_move(
     subject: Subject, budget: Budget, progress: Progress, _: bool
 ) -> Judgement | None:
     """Of ends that drift apart. What is wrong while a lever is down is wrong at that time while it
-    is up, too, if it might have gone up early enough; None where that is not so."""
+    is up, too, if it might have gone up early enough; None where something is wrong before."""
     from verify.engines.drift import Drifting
 
-    link, drifting = subject.link, Drifting(budget, progress)
+    link, whole, drifting = subject.link, subject.lone, Drifting(budget, progress)
+    enough = ceil(link.cold + link.delay[1] + max(max(w.latest) for w in subject.windows))
+    stay_down = distinct(link, whole, moves=0)
+    if any(drifting.is_soon(part.link, w, enough + 2) for part, w, _ in stay_down):
+        return None
     failed: tuple[Part, int, Answer] | None = None
     complete = True
-    for part, windows, branch in raised(link, subject.lone):
+    for part, windows, branch in distinct(link, whole, moves=1):
         answer = drifting.judge(part.link, windows)
         complete = complete and answer.complete
         if answer.script is not None:
@@ -435,8 +439,7 @@ def _soonest_of_one_move(
         return None
     part, branch, answer = failed
     trace = _show(subject, answer, part, branch, budget)
-    at = trace.failure.tick / Fraction(trace.script.resolution) if trace.failure else 0
-    if at <= link.cold + link.delay[1] + max(subject.windows[branch].latest):
+    if trace.failure is None or trace.failure.tick <= enough * trace.script.resolution:
         return None
     return Judgement(Verdict.FAILS, answer.engine, answer.covered, trace, complete=True)
 

@@ -27,10 +27,11 @@ class Moved:
     failed: tuple[Part, int] | None = None
 
 
-def raised(link: Link, whole: Lone) -> Iterator[tuple[Part, Windows, int]]:
-    """Levers that go up once, all others down: parts that differ, windows, and a branch."""
+def distinct(link: Link, whole: Lone, moves: int) -> Iterator[tuple[Part, Windows, int]]:
+    """Levers that go up once, or stay down: parts that differ, windows, and a branch."""
     seen: set[tuple[Link, Windows]] = set()
-    for part, _ in link.one_move():
+    parts = (part for pair in link.one_move() for part in pair)
+    for part in (part for part in parts if part.link.operator.moves == moves):
         for windows, branches in _windows(part, whole).items():
             key = part.link.anonymous, windows
             if key not in seen:
