@@ -32,6 +32,8 @@ class Differences:
 
     def __init__(self, names: Sequence[str], claims: Iterable[Claim] = ()) -> None:
         self.place = {"": 0, **{name: k + 1 for k, name in enumerate(names)}}
+        # Many ways through a tick begin alike.
+        self.after: dict[Claim, Differences] = {}
         size = len(self.place)
         self.most: list[list[float]] = [
             [0 if i == j else inf for j in range(size)] for i in range(size)
@@ -91,9 +93,11 @@ class Differences:
 
     def given(self, claim: Claim) -> Differences:
         """The same, and the claim."""
-        copy = Differences(())
-        copy.place, copy.most = self.place, [list(row) for row in self.most]
-        copy._note(claim)
+        copy = self.after.get(claim)
+        if copy is None:
+            copy = self.after[claim] = Differences(())
+            copy.place, copy.most = self.place, [list(row) for row in self.most]
+            copy._note(claim)
         return copy
 
 
@@ -107,9 +111,17 @@ class Reals:
     def __init__(self, claims: Iterable[Claim] = ()) -> None:
         self.claims = tuple(claims)
         self.points: list[dict[str, Fraction]] = []
+        # Many ways through a tick begin alike.
+        self.told: dict[Claim, bool | None] = {}
+        self.after: dict[Claim, Reals] = {}
 
     def says(self, claim: Claim) -> bool | None:
         """Whether the claim is so; None if it is not known."""
+        if claim not in self.told:
+            self.told[claim] = self._asked(claim)
+        return self.told[claim]
+
+    def _asked(self, claim: Claim) -> bool | None:
         if not self._possible(claim):
             return False
         if claim.op == "=":
@@ -120,8 +132,10 @@ class Reals:
         """The same, and the claim."""
         if claim in self.claims:
             return self
-        found = Reals((*self.claims, claim))
-        found.points = [point for point in self.points if _so(claim, point)]
+        found = self.after.get(claim)
+        if found is None:
+            found = self.after[claim] = Reals((*self.claims, claim))
+            found.points = [point for point in self.points if _so(claim, point)]
         return found
 
     def _possible(self, claim: Claim) -> bool:
