@@ -20,7 +20,7 @@ from verify.linkfile import parse_with_stock, toml_of
 from verify.parts.link import Link
 from verify.questions.cases import Argument, Case, cases
 from verify.questions.judging import Judgement, Subject
-from verify.questions.polyhedra import NotFoundError, dense_groups
+from verify.questions.polyhedra import NotFoundError, groups_of
 from verify.questions.waiting import longest_wait
 from verify.recheck.certificate import (
     VERSION,
@@ -137,10 +137,7 @@ def _invariant(case: Case, budget: Budget, progress: Progress) -> InvariantFile:
     busy = _busy(case)
     progress.doing, progress.states = "looking for an invariant", 0
     if system.dense:
-        try:
-            return _file(case, dense_groups(system, budget, progress), busy)
-        except NotFoundError as error:
-            raise NoCertificateError(f"{error}, for {case.words}") from None
+        return _file(case, _limited(case, budget, progress), busy)
     return _file(case, _groups(case, budget, progress), busy)
 
 
@@ -155,9 +152,19 @@ def _groups(case: Case, budget: Budget, progress: Progress) -> list[Group]:
         return joined
     progress.states = 0
     answer, zones = zones_of(case.system, budget, progress)
-    if answer.verdict is not Verdict.HOLDS:
-        raise NoCertificateError(f"no invariant was found for {case.words} ({answer.covered})")
-    return [_group(case.system, zone) for zone in zones]
+    if answer.verdict is Verdict.HOLDS:
+        return [_group(case.system, zone) for zone in zones]
+    if answer.script is None and not budget.spent(0):
+        # Differences of two times cannot say it.
+        return _limited(case, budget, progress)
+    raise NoCertificateError(f"no invariant was found for {case.words} ({answer.covered})")
+
+
+def _limited(case: Case, budget: Budget, progress: Progress) -> list[Group]:
+    try:
+        return list(groups_of(case.system, budget, progress))
+    except NotFoundError as error:
+        raise NoCertificateError(f"{error}, for {case.words}") from None
 
 
 def of_joined(system: System, budget: Budget, progress: Progress) -> list[Group] | None:

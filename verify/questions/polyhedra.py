@@ -1,13 +1,17 @@
-"""Invariants where time is dense: the links whose verdict the solver argues from rest.
+"""Invariants of linear limits: where time is dense, and where differences of two times cannot say
+what lies between them. These are the links whose verdict the solver argues from rest.
 
 Goes from group to group by the rechecker's reading of the language (the verdict itself came
 from another one). A group of states is what a step leads to, all at once: linear limits on what
-is left of timers and on the clock's period, found by eliminating what was before the step.
+is left of timers and on the clock's period, found by eliminating what was before the step. Where
+time is whole ticks the limits are those of real times, and so may hold more.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
+from math import floor, lcm
 from typing import Any
 
 from verify.engines.answer import Budget, Progress
@@ -18,7 +22,7 @@ from verify.recheck.claims import PASSED
 from verify.recheck.elimination import needed, projected
 from verify.recheck.groups import Group, Invariant, Limit, Place
 from verify.recheck.known import Reals
-from verify.recheck.linear import Claim, Sum, Value, compare, minus, variable
+from verify.recheck.linear import Claim, Sum, Value, compare, minus, plus, variable
 from verify.recheck.relation import Relation, SpentError, Way
 
 MOST_GROUPS = 3_000
@@ -28,8 +32,8 @@ class NotFoundError(FewwireError):
     """There is no invariant of this kind, or none was found in time; the text says why."""
 
 
-def dense_groups(system: System, budget: Budget, progress: Progress) -> tuple[Group, ...]:
-    """Groups of states that a system whose time is dense cannot leave. Raises NotFoundError."""
+def groups_of(system: System, budget: Budget, progress: Progress) -> tuple[Group, ...]:
+    """Groups of states that a system cannot leave, and that do not fail. Raises NotFoundError."""
     found: list[Group] = []
     pending: list[Group] = []
 
@@ -39,13 +43,17 @@ def dense_groups(system: System, budget: Budget, progress: Progress) -> tuple[Gr
 
     relation = Relation(system, check=check)
 
+    invariant = Invariant(relation, ())
+
     def reach(way: Way, given: Iterable[Claim]) -> None:
+        nonlocal invariant
         if way.wrong:
             raise NotFoundError("something may fail, as far as limits can tell")
-        if way.state is None or _surely(Invariant(relation, tuple(found)), way):
+        if way.state is None or _surely(invariant, way):
             return
         group = _group(relation, way, given)
         found.append(group)
+        invariant = invariant.and_group(group)
         pending.append(group)
         progress.states = len(found)
         check()
@@ -55,7 +63,7 @@ def dense_groups(system: System, budget: Budget, progress: Progress) -> tuple[Gr
             for way in ways:
                 reach(way, given)
         while pending:
-            for way, given in _steps(relation, Invariant(relation, tuple(found)), pending.pop(0)):
+            for way, given in _steps(relation, invariant, pending.pop(0)):
                 reach(way, given)
     except SpentError as reason:
         raise NotFoundError(str(reason)) from None
@@ -119,12 +127,14 @@ def _group(relation: Relation, way: Way, given: Iterable[Claim]) -> Group:
                 left = named(entry.left, restraint=item.restraint)
                 entries.append((left, *fields))
             places.append(tuple(entries))
-    return Group(tuple(places), tuple(_limits(way, given, defined, free)))
+    limits = _limits(way, given, defined, free, whole=not relation.system.dense)
+    return Group(tuple(places), tuple(limits))
 
 
 def _limits(
-    way: Way, given: Iterable[Claim], defined: dict[str, Value], free: set[str]
+    way: Way, given: Iterable[Claim], defined: dict[str, Value], free: set[str], *, whole: bool
 ) -> Iterator[Limit]:
+    """``whole``: of whole numbers, by whole numbers."""
     claims = [*given, *way.claims]
     for name, (least, most) in way.picks.items():
         for claim in (compare("<=", least, variable(name)), compare("<=", variable(name), most)):
@@ -136,11 +146,29 @@ def _limits(
         op: Any = "<=" if name in free else "="
         claim = compare(op, minus(value, new), 0)
         claims += [claim] if isinstance(claim, Claim) else []
+    if whole:
+        claims = [_a_tick_less(claim) for claim in claims]
     for claim in needed(projected(claims, {f"'{name}" for name in defined})):
         factors = tuple((name[1:], factor) for name, factor in claim.sum.parts)
-        yield -claim.sum.constant, factors
+        most = -claim.sum.constant
+        if whole:
+            times = lcm(*(Fraction(factor).denominator for _, factor in factors))
+            factors = tuple((name, int(factor * times)) for name, factor in factors)
+            most *= times
+            if claim.op != "=":
+                most = floor(most)
+            elif Fraction(most).denominator != 1:
+                raise NotFoundError("times between ticks, as far as limits can tell")
+            most = int(most)
+        yield most, factors
         if claim.op == "=":
-            yield claim.sum.constant, tuple((name, -factor) for name, factor in factors)
+            yield -most, tuple((name, -factor) for name, factor in factors)
 
 
-__all__ = ["NotFoundError", "Sum", "dense_groups"]
+def _a_tick_less(claim: Claim) -> Claim:
+    """Of whole numbers: what is below 0 is at most -1."""
+    total = plus(claim.sum, 1)
+    return Claim("<=", total) if claim.op == "<" and isinstance(total, Sum) else claim
+
+
+__all__ = ["NotFoundError", "Sum", "groups_of"]

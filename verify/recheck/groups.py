@@ -61,18 +61,28 @@ class Invariant:
     def __init__(self, relation: Relation, groups: tuple[Group, ...]) -> None:
         self.relation, self.groups = relation, groups
         self.runs = relation.least()
-        memory = relation.memory
         # Numbers that are unknown in some group tell no groups apart.
-        self.vague = {
-            i
-            for group in groups
-            for i, place in enumerate(group.places)
-            if isinstance(memory[i], Number) and isinstance(place, str)
-        }
+        self.vague = {i for group in groups for i in self._vague_in(group)}
         self.by_key: dict[Key, list[Group]] = {}
         for group in groups:
-            key = tuple(self._key_of(i, place) for i, place in enumerate(group.places))
-            self.by_key.setdefault(key, []).append(group)
+            self._note(group)
+
+    def and_group(self, group: Group) -> Invariant:
+        """With one more; this one is not to be used any more."""
+        if not self.vague.issuperset(self._vague_in(group)):
+            return Invariant(self.relation, (*self.groups, group))
+        self.groups = (*self.groups, group)
+        self._note(group)
+        return self
+
+    def _vague_in(self, group: Group) -> Iterator[int]:
+        for i, place in enumerate(group.places):
+            if isinstance(place, str) and isinstance(self.relation.memory[i], Number):
+                yield i
+
+    def _note(self, group: Group) -> None:
+        key = tuple(self._key_of(i, place) for i, place in enumerate(group.places))
+        self.by_key.setdefault(key, []).append(group)
 
     def _key_of(self, i: int, place: Any) -> Any:
         item = self.relation.memory[i]

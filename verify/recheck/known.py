@@ -11,7 +11,7 @@ from functools import lru_cache
 from math import inf
 from typing import Any, Protocol
 
-from verify.recheck.linear import Claim, Sum, claim_text, opposite
+from verify.recheck.linear import Claim, Sum, opposite
 
 
 class Known(Protocol):
@@ -144,7 +144,7 @@ class Reals:
         import z3
 
         solver = z3.SimpleSolver()
-        solver.from_string(_script((*self.claims, claim)))
+        solver.add(*map(_term, (*self.claims, claim)))
         if solver.check() == z3.unsat:
             return False
         model = solver.model()
@@ -160,19 +160,17 @@ def _so(claim: Claim, point: dict[str, Fraction]) -> bool:
     return total < 0 if claim.op == "<" else total <= 0
 
 
-def _script(claims: Sequence[Claim]) -> str:
-    names = dict.fromkeys(name for claim in claims for name, _ in claim.sum.parts)
-    return "".join(
-        [
-            *(f"(declare-const |{name}| Real)" for name in names),
-            *(f"(assert {_quoted(claim)})" for claim in claims),
-        ]
-    )
-
-
 @lru_cache(maxsize=100_000)
-def _quoted(claim: Claim) -> str:
-    return claim_text(claim, {name: f"|{name}|" for name, _ in claim.sum.parts})
+def _term(claim: Claim) -> Any:
+    import z3
+
+    total = z3.Sum(
+        z3.RealVal(claim.sum.constant),
+        *(z3.RealVal(factor) * z3.Real(name) for name, factor in claim.sum.parts),
+    )
+    if claim.op == "=":
+        return total == 0
+    return total < 0 if claim.op == "<" else total <= 0
 
 
 def _value(number: Any) -> Fraction:
