@@ -150,19 +150,18 @@ def _limits(
         claims = [_a_tick_less(claim) for claim in claims]
     for claim in needed(projected(claims, {f"'{name}" for name in defined})):
         factors = tuple((name[1:], factor) for name, factor in claim.sum.parts)
-        most = -claim.sum.constant
-        if whole:
-            times = lcm(*(Fraction(factor).denominator for _, factor in factors))
-            factors = tuple((name, int(factor * times)) for name, factor in factors)
-            most *= times
-            if claim.op != "=":
-                most = floor(most)
-            elif Fraction(most).denominator != 1:
-                raise NotFoundError("times between ticks, as far as limits can tell")
-            most = int(most)
-        yield most, factors
+        limits: list[Limit] = [(-claim.sum.constant, factors)]
         if claim.op == "=":
-            yield -most, tuple((name, -factor) for name, factor in factors)
+            turned = tuple((name, -factor) for name, factor in factors)
+            limits.append((claim.sum.constant, turned))
+        yield from map(_in_whole, limits) if whole else limits
+
+
+def _in_whole(limit: Limit) -> Limit:
+    """The same of whole numbers, by whole numbers."""
+    most, factors = limit
+    times = lcm(*(Fraction(factor).denominator for _, factor in factors))
+    return floor(most * times), tuple((name, int(factor * times)) for name, factor in factors)
 
 
 def _a_tick_less(claim: Claim) -> Claim:
