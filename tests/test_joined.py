@@ -14,6 +14,7 @@ import pytest
 from hypothesis import assume, event, example, given
 from hypothesis import strategies as st
 
+from models.framed_serial import FramedSerial
 from models.parallel_code import ParallelCode
 from tests.links import framed_serials, links, make_link, owns, parallel_codes, pulse_gaps
 from tests.nightly import examples
@@ -27,12 +28,13 @@ from verify.parts.operator import Operator
 from verify.questions.cases import Case, cases
 from verify.questions.certify import certified, of_joined
 from verify.questions.judging import Subject, judge
+from verify.questions.polyhedra import groups_of
 from verify.questions.rechecking import Rechecked, recheck
 from verify.recheck.certificate import certificate_of, text_of
 from verify.recheck.claims import queries
-from verify.recheck.groups import Invariant
+from verify.recheck.groups import Group, Invariant
 from verify.recheck.relation import Relation
-from verify.recheck.solvers import solver_of
+from verify.recheck.solvers import SolverName, solver_of
 
 Z3 = solver_of("z3")
 SMALL = st.one_of(pulse_gaps(2), parallel_codes(2), framed_serials(2), owns())
@@ -204,3 +206,29 @@ def test_a_change_is_refused(change: Callable[[dict[str, Any]], object]) -> None
 
 def test_what_is_not_changed_is_not_refused() -> None:
     assert asked(of_codes(2, 4, 6)).verdict == "confirmed"
+
+
+# -- queues that are not counted ------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_a_queue_that_pairs_of_presses_bound_has_linear_limits() -> None:
+    scheme = FramedSerial((1, 0), 1, 3, 3, stop=0, busy="queue")
+
+    def case_of(least: int) -> Case:
+        pairs = ((11, least), (11, least))
+        (case,) = cases(Subject(make_link(scheme, Operator(repeat=8, pairs=pairs))), "parts")
+        return case
+
+    groups = groups_of(case_of(3).system, Budget(60), Progress())
+
+    def all_unsat(case: Case, kept: tuple[Group, ...], solver: SolverName = "z3") -> bool:
+        ask = solver_of(solver)
+        asked = queries(Invariant(Relation(case.system), kept))
+        return all(ask(query.text) == "unsat" for query in asked)
+
+    assert all_unsat(case_of(3), groups)
+    assert all_unsat(case_of(3), groups, "cvc5")
+    # Presses closer together, a group left out.
+    assert not all_unsat(case_of(0), groups)
+    assert not all_unsat(case_of(3), groups[:-1])
