@@ -28,7 +28,7 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import Pause
 from verify.parts.signals import MISSED
-from verify.questions.judging import Subject, judge
+from verify.questions.judging import EngineName, Subject, judge
 from verify.questions.why import Why
 from verify.reports import words
 from verify.reports.finer import measured
@@ -894,9 +894,17 @@ def test_where_the_transmitter_was_after_a_long_time_that_was_reckoned() -> None
     off = Clock((Fraction(0), Fraction(1, 5000)))
     link = make_link(Scan(3, 20, 10), kind="level", delay=(1, 1))
     subject = Subject(replace(link, clock=off))
-    judged = judge(subject, "auto", Progress(), budget=Budget(20))
-    assert judged.trace is not None
-    (move,) = judged.trace.script.presses
-    told = failure_sentence(judged.trace, measured(subject.link, None, judged.trace.script)[0])
+
+    def found(engine: EngineName) -> tuple[Press, str]:
+        judged = judge(subject, engine, Progress(), budget=Budget(20))
+        assert judged.trace is not None
+        (move,) = judged.trace.script.presses
+        watched = measured(subject.link, None, judged.trace.script)[0]
+        return move, failure_sentence(judged.trace, watched)
+
+    move, told = found("zones")  # of two levers
     assert f"for the move of 'k{move.input + 1}' at tick {move.tick}" in told
     assert f" in slot {move.input}: read as 'k" in told
+    # Of one that is up. The transmitter is late: still in the slot before.
+    move, told = found("auto")
+    assert f" in slot {(move.input - 1) % 3}: no longer read as 'k{move.input + 1}'" in told
