@@ -10,7 +10,6 @@ What fails here need not: then this says nothing, and the zones themselves have 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
 from dataclasses import fields, is_dataclass, replace
 from typing import Any, TypeAlias
 
@@ -20,6 +19,7 @@ from verify.engines.zones import Shape, Stepper, Zone
 from verify.errors import ModelError
 from verify.language import expressions as ex
 from verify.language.machine import Machine, System
+from verify.language.picks import parts_of
 from verify.language.state import Bank, Number, Set, Signal, Timer
 from verify.parts.signals import failure
 
@@ -183,13 +183,16 @@ def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
 
     It does all that the system does, and more.
     """
+    parts = (part for machine in system.machines for part in parts_of(machine))
+    written = {part.number for part in parts if isinstance(part, Set)}
+    copied = {item.start for item in system.memory if isinstance(item, Number)}
     gone = tuple(
         item
         for item in system.memory
         if isinstance(item, Number)
         and isinstance(item.start, tuple)
-        and not any(isinstance(part, Set) and part.number == item for part in _parts(system))
-        and not any(isinstance(other, Number) and other.start == item for other in system.memory)
+        and item not in written
+        and item not in copied
     )
     picks = {ex.Read(item): ex.Pick(item.name, item.least, item.most) for item in gone}
     machines = (
@@ -206,20 +209,6 @@ def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
 
 
 _MEMORY = (Number, Timer, Bank, Signal)
-
-
-def _parts(thing: Any) -> Iterable[Any]:
-    yield thing
-    for part in _children(thing):
-        yield from _parts(part)
-
-
-def _children(thing: Any) -> Iterable[Any]:
-    if isinstance(thing, tuple):
-        return thing
-    if is_dataclass(thing) and not isinstance(thing, _MEMORY):
-        return [getattr(thing, f.name) for f in fields(thing)]
-    return ()
 
 
 def _with(thing: Any, other: dict[Any, Any]) -> Any:

@@ -7,8 +7,8 @@ numbers, timers and counts of bank entries, each at a place of its own; bank ent
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass
 from math import inf
 
 from verify.engines.concrete import Compiled, State
@@ -16,6 +16,7 @@ from verify.engines.entry_fields import fields_from_tables
 from verify.errors import FewwireError
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Rule, Statement
+from verify.language.picks import parts_of
 from verify.language.ranges import Range, Ranges, narrowed, range_of
 from verify.language.state import Bank, Emit, Put, Signal, Timer
 
@@ -246,7 +247,7 @@ class _Bounds:
         key = id(do)
         if key not in self.looked:
             found: dict[tuple[str, int], int] = {}
-            for lookup in _parts_of(do):
+            for lookup in parts_of(do):
                 if isinstance(lookup, ex.Lookup) and isinstance(lookup.index, ex.Field):
                     field, many = (lookup.index.name, lookup.index.index), len(lookup.table)
                     found[field] = min(many, found.get(field, many))
@@ -278,17 +279,6 @@ def _lasting(known: Ranges, guard: ex.Bool, *, holds: bool = True) -> Ranges:
     """What a guard says of what is bound: that stays so, whatever else is assigned."""
     found = narrowed(known, guard, holds)
     return {e: found[e] for e in found if e in known or _is_bound(e)}
-
-
-def _parts_of(part: object) -> Iterator[object]:
-    """A statement or expression, and all that it is made of."""
-    if isinstance(part, tuple):
-        for one in part:
-            yield from _parts_of(one)
-    elif is_dataclass(part):
-        yield part
-        for field in fields(part):
-            yield from _parts_of(getattr(part, field.name))
 
 
 def _is_bound(e: ex.Int) -> bool:

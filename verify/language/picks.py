@@ -1,4 +1,4 @@
-"""What machines let the world pick."""
+"""All that machines are made of, and of that what they let the world pick."""
 
 from __future__ import annotations
 
@@ -13,15 +13,17 @@ from verify.language.state import Bank, Number, Signal, Timer
 def picks_of(system: System) -> Iterator[Pick]:
     """Every pick that a statement of these machines makes, as often as it is written there."""
     for machine in system.machines:
-        yield from _inside(machine.body)
+        for part in parts_of(machine.body):
+            if isinstance(part, Pick):
+                yield part
 
 
-def _inside(node: object) -> Iterator[Pick]:
-    if isinstance(node, Pick):
-        yield node
-    elif isinstance(node, tuple):
+def parts_of(node: object) -> Iterator[object]:
+    """A machine, statement or expression, and all that it is made of; memory and signals whole."""
+    yield node
+    if isinstance(node, tuple):
         for part in node:
-            yield from _inside(part)
+            yield from parts_of(part)
     elif is_dataclass(node) and not isinstance(node, Signal | Number | Timer | Bank | type):
         for f in fields(node):
-            yield from _inside(getattr(node, f.name))
+            yield from parts_of(getattr(node, f.name))

@@ -237,14 +237,17 @@ def judge(
     best: dict[int, Delivery] = {}
     worst: dict[int, Delivery] = {}
     drifting = _drifting(subject.link, engine, budget, progress)
+    if engine == "auto" and not latencies:
+        moved = (
+            _by_one_move(subject, budget, progress, brief)
+            if drifting is None
+            else _soonest_of_one_move(subject, budget, progress)
+        )
+        if moved is not None:
+            return moved
     parts = subject.distinct_parts()
     glances: _Glances = {}
     failing = None
-    if engine == "auto" and not latencies:
-        look = _soonest_of_one_move if drifting is not None else _by_one_move
-        moved = look(subject, budget, progress, brief)
-        if moved is not None:
-            return moved
     if brief and engine == "auto" and drifting is None:
         first = (
             k
@@ -416,9 +419,7 @@ def _by_one_move(
     return Judgement(Verdict.FAILS, answer.engine, answer.covered, trace)
 
 
-def _soonest_of_one_move(
-    subject: Subject, budget: Budget, progress: Progress, _: bool
-) -> Judgement | None:
+def _soonest_of_one_move(subject: Subject, budget: Budget, progress: Progress) -> Judgement | None:
     """Of ends that drift apart. What is wrong while a lever is down is wrong at that time while it
     is up, too, if it might have gone up early enough; None where something is wrong before."""
     from verify.engines.drift import Drifting

@@ -84,7 +84,8 @@ def _windows(part: Part, whole: Lone) -> dict[Windows, tuple[int, ...]]:
 
 
 def _answer(link: Link, windows: Windows, ask: Ask, held: Held) -> Answer:
-    spared, key = link.spared or 0, (replace(link, spared=0), windows)
+    spared = link.spared or 0
+    key = replace(link, spared=None if link.spared is None else 0), windows
     least, answer = held.get(key, (spared + 1, None))
     if answer is None or spared < least:
         answer = ask(link, windows)

@@ -9,7 +9,7 @@ n * (1 + error) against m. Nothing looks further back than a frame and the slot 
 the verdict changes only at fractions whose denominator is at most the ticks of a frame and a
 slot. Between two such that have none in between one error stands for all.
 
-Where that is, is guessed from one lever alone, and then asked of all of them.
+Where that is, is guessed from two levers, and then asked of all of them.
 """
 
 from __future__ import annotations
@@ -125,21 +125,24 @@ class _Side:
         alone = [pairs[-1][0].link, pairs[0][0].link]
         low, high = ZERO, cap
         # A sample in the middle of a slot may be off by half a slot in a frame.
-        error: Fraction | None = Fraction(1, 2 * steps)
+        likely = Fraction(1, 2 * steps)
+        error: Fraction | None = likely
         while error is not None:
             if all(self._holds(part, error) for part in alone):
                 low = error
             else:
                 high = error
-            first = error == Fraction(1, 2 * steps)
-            error = self._beside(error, low == error) if first else self._next(low, high)
+            beside = error == likely
+            error = self._beside(error, low == error) if beside else self._next(low, high)
         return low, high
 
     def _beside(self, error: Fraction, above: bool) -> Fraction:
-        """Between an error and the next at which the verdict may change."""
-        apart = Fraction(1, error.denominator * self.finest)
-        beside = (error + (apart if above else -apart)).limit_denominator(self.finest)
-        return _between(error, beside)
+        """Between an error of 1/n and the next at which the verdict may change: neighbours a/b and
+        c/d among fractions of small denominators have a * d and b * c one apart (G. H. Hardy and
+        E. M. Wright, "An Introduction to the Theory of Numbers", 3.1 - from memory)."""
+        more = 1 if above else -1
+        times = (self.finest + more) // error.denominator
+        return _between(error, Fraction(times, times * error.denominator - more))
 
     def _holds(self, part: Link, amount: Fraction) -> bool:
         """At this very error, if not at all up to it."""
