@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 # Links, and inputs of each; fewer where benchmarks run as plain tests.
-MANY, FEW = (200, 96), (4, 8)
+MANY, FEW = (200, 128), (4, 8)
 ROUNDS = 3
 
 LINK = """tick = "10 ms"
