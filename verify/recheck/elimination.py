@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from fractions import Fraction
 
-from verify.recheck.known import Reals
-from verify.recheck.linear import Claim, Known, Op, Sum, Value, plus
+from verify.recheck.known import Stack
+from verify.recheck.linear import Claim, Known, Op, Sum, Value, opposite, plus
 
 
 def projected(claims: Iterable[Claim], kept: set[str]) -> list[Claim]:
@@ -98,8 +98,9 @@ def _combined(claims: list[Claim], name: str) -> list[Claim]:
 def needed(claims: list[Claim]) -> list[Claim]:
     """Those that do not follow from the others."""
     kept = list(claims)
+    stack = Stack()  # what the claims have in common stays asserted
     for claim in claims:
         others = [c for c in kept if c is not claim]
-        if claim.op != "=" and Reals(others).says(claim) is True:
+        if claim.op != "=" and not stack.possible([*others, opposite(claim)]):
             kept = others
     return kept

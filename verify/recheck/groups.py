@@ -64,6 +64,8 @@ class Invariant:
         # Numbers that are unknown in some group tell no groups apart.
         self.vague = {i for group in groups for i in self._vague_in(group)}
         self.by_key: dict[Key, list[Group]] = {}
+        # Entries of some group have fields that are variables.
+        self.unnamed = False
         for group in groups:
             self._note(group)
 
@@ -83,6 +85,13 @@ class Invariant:
     def _note(self, group: Group) -> None:
         key = tuple(self._key_of(i, place) for i, place in enumerate(group.places))
         self.by_key.setdefault(key, []).append(group)
+        self.unnamed = self.unnamed or any(
+            isinstance(field, str)
+            for place in group.places
+            if isinstance(place, tuple)
+            for entry in place
+            for field in entry[1:]
+        )
 
     def _key_of(self, i: int, place: Any) -> Any:
         item = self.relation.memory[i]
@@ -144,15 +153,15 @@ class Invariant:
         known = self.by_key.get(key)
         if known is not None:
             return known
-        if not any(isinstance(v, Sum) for i, p in enumerate(state) for v in self._told(i, p)):
-            return []
-        return list(self.groups)
+        unsure = any(isinstance(v, Sum) for i, p in enumerate(state) for v in self._told(i, p))
+        return list(self.groups) if unsure or self.unnamed else []
 
     def _told(self, i: int, place: Any) -> Iterator[Value]:
         """What tells groups apart."""
         item = self.relation.memory[i]
         if isinstance(item, Number):
-            yield place
+            if i not in self.vague:
+                yield place
         elif not isinstance(item, Timer):
             for entry in place:
                 yield from entry.fields
