@@ -198,6 +198,18 @@ def test_work_that_never_looks_at_the_clock_is_ended_again_and_again() -> None:
 
 
 @pytest.mark.usefixtures("at_once")
+def test_work_that_never_looks_at_its_memory_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(alarm, "LOOK", 0.02)
+    monkeypatch.setattr(memory, "used", lambda: 2 * memory.allowed() * memory.MEGABYTE)
+    alarm.set_off(20)
+    try:
+        with pytest.raises(RungError, match="undecided: the memory was used up"):
+            work(20)
+    finally:
+        memory.allow(memory.DEFAULT_MEGABYTES)
+
+
+@pytest.mark.usefixtures("at_once")
 def test_what_must_not_be_broken_is_done_to_its_end_first() -> None:
     done = []
 

@@ -1,8 +1,9 @@
-"""The end of a run's time, wherever the run is.
+"""The end of a run's time or memory, wherever the run is.
 
-Searches look at the clock between two steps and then say how far they got. What takes long
-without a look (a link of very many inputs that is put together) is ended by an alarm, a little
-later. In the main thread only, where there are such signals; elsewhere nothing happens.
+Searches look at the clock, and at their memory, between two steps and then say how far they got.
+What takes long without a look (a link of very many inputs that is put together) is ended by an
+alarm, a little later. In the main thread only, where there are such signals; elsewhere nothing
+happens.
 """
 
 from __future__ import annotations
@@ -14,28 +15,34 @@ from contextlib import contextmanager
 from time import monotonic
 from types import FrameType
 
+from verify.engines import memory
 from verify.engines.answer import OutOfTimeError
 
 # Seconds that a search has to say how far it got, and between two alarms, should one be caught.
 GRACE, AGAIN = 1.0, 0.5
+# Seconds between two looks at the memory.
+LOOK = 0.2
 
 
 class RungError(OutOfTimeError):
-    """The time was up in the middle of something that does not look at the clock."""
+    """Time or memory was used up in the middle of something that does not look at them."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.covered = "nothing: the time was up before it could be asked"
+        self.ended = memory.ran_out()
+        self.covered = f"nothing: {self.ended} before it could be asked"
 
     def __str__(self) -> str:
-        return "undecided: the time was up in the middle of a step, before anything was known"
+        return f"undecided: {self.ended} in the middle of a step, before anything was known"
 
 
 class _Alarm:
     """Of this process. ``until``: when it rings, None: it does not; ``quiet``: what must not be
-    broken is under way; ``late``: it was heard late."""
+    broken is under way; ``late``: it was heard late; ``over``: when there was too much memory in
+    use, for the first time of those in a row."""
 
     until: float | None = None
+    over: float | None = None
     quiet, late = 0, False
 
 
@@ -46,13 +53,14 @@ def set_off(seconds: float) -> None:
     """From now on there are so many seconds."""
     if threading.current_thread() is not threading.main_thread() or not hasattr(signal, "SIGALRM"):
         return
-    _alarm.until, _alarm.late = monotonic() + seconds + GRACE, False
+    _alarm.until, _alarm.over, _alarm.late = monotonic() + seconds + GRACE, None, False
     signal.signal(signal.SIGALRM, _ring)
-    signal.setitimer(signal.ITIMER_REAL, seconds + GRACE)
+    signal.setitimer(signal.ITIMER_REAL, min(seconds + GRACE, LOOK))
 
 
 def later(seconds: float) -> None:
     """What begins now may take so long."""
+    _alarm.over = None
     if _alarm.until is not None:
         _alarm.until = max(_alarm.until, monotonic() + seconds + GRACE)
 
@@ -79,10 +87,20 @@ def unbroken() -> Iterator[None]:
 def _ring(_: int, __: FrameType | None) -> None:
     if _alarm.until is None:
         return
-    left = _alarm.until - monotonic()
-    signal.setitimer(signal.ITIMER_REAL, max(left, AGAIN))
-    if left < -AGAIN and not _alarm.late:
+    now = monotonic()
+    left = _alarm.until - now
+    if not memory.exceeded():
+        _alarm.over = None
+    elif _alarm.over is None:
+        _alarm.over = now
+    if left > 0:
+        signal.setitimer(signal.ITIMER_REAL, min(left, LOOK))
+        ends = _alarm.over is not None and now - _alarm.over >= GRACE
+    else:
+        signal.setitimer(signal.ITIMER_REAL, AGAIN)
         # Heard late: a solver has only now come back, and what asked it may still answer.
+        ends = left >= -AGAIN or _alarm.late
         _alarm.late = True
-    elif left <= 0 and not _alarm.quiet:
+    if ends and not _alarm.quiet:
+        _alarm.over = None
         raise RungError
