@@ -9,7 +9,7 @@ from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
-from typing import TypeAlias
+from typing import NoReturn, TypeAlias
 
 from verify.engines.answer import Budget, OutOfTimeError, TooManyError
 from verify.engines.concrete import LATE, MOST_STARTS, Compiled, State, is_unknown
@@ -150,51 +150,109 @@ def _lone_level(link: Link, budget: Budget | None) -> Lone:
 def _press(
     compiled: Compiled, starts: list[State], index: int, output: int, budget: Budget | None
 ) -> _Row:
-    wanted = strike(0)
-    firsts: list[int | None] = []
-    settled, rests = 0, True
-    # Depth first over the unknowns and the picks met; each branch runs to rest.
-    open_runs = [_Run(state, state, -1, None) for state in starts]
-    while open_runs:
-        run = open_runs.pop()
-        if budget is not None and budget.spent(0):
-            raise OutOfTimeError
-        fresh = run.now < 0
-        if run.events > MOST_EVENTS or _running(compiled, run.state) > MOST_RUNNING:
-            raise UsageError(
-                f"found a link that does not come to rest after a press of input {index + 1}; "
-                "allowed: links for presses that rest in the end, or levers"
-            )
-        passed = 1 if fresh else compiled.next_event(run.state)
-        if passed is None:
-            firsts.append(run.first)
-            settled = max(settled, run.now)
-            rests = rests and _same_but_restraints(compiled, run.state, run.start)
-            continue
-        when = run.now + passed
-        for after, log, _ in compiled.outcomes(run.state, passed, (index,) if fresh else ()):
-            hit = run.first is None and any(s == wanted and v == (output,) for s, v in log)
-            first = when if hit else run.first
-            open_runs.append(_Run(run.start, after, when, first, run.events + 1))
-            if budget is not None and budget.spent(0):
-                raise OutOfTimeError
-            if len(open_runs) > MOST_STARTS:
-                raise TooManyError(f"{MOST_STARTS} ways that a lone press can go")
-    times = [t for t in firsts if t is not None]
-    earliest = min(times) if times else None
-    latest = max(times) if times and None not in firsts else None
-    return earliest, latest, settled, rests
+    found = [_Alone(compiled, start, index, output, budget).alone() for start in starts]
+    times = [w.first for w in found if w.first is not None]
+    struck = all(w.always for w in found)
+    earliest = min((least for least, _ in times), default=None)
+    latest = max(most for _, most in times) if times and struck else None
+    return earliest, latest, max((w.settled for w in found), default=0), all(w.rests for w in found)
 
 
 @dataclass(frozen=True)
-class _Run:
-    """A lone press on its way: where it started and stands, and when its strike first came."""
+class _Ways:
+    """What may still come, whatever is picked, in ticks from a state on.
 
-    start: State
-    state: State
-    now: int
-    first: int | None
-    events: int = 0
+    ``first``: the soonest and the latest first strike of the input's own, None if there is
+    none; ``always``: there is one each way; ``settled``: when the last thing happens.
+    """
+
+    first: tuple[int, int] | None
+    always: bool
+    settled: int
+    rests: bool
+
+
+# A state, and whether the strike has been; None: before the press.
+_Place: TypeAlias = tuple[State, bool] | None
+# Ticks to the next event, whether it is the first strike, and where it leads.
+_Way: TypeAlias = tuple[int, bool, _Place]
+
+
+class _Alone:
+    """A lone press from one start. What may come of a state is worked out once, however many
+    ways lead there: there are as many as picks can be made, to the power of the edges."""
+
+    def __init__(
+        self, compiled: Compiled, start: State, index: int, output: int, budget: Budget | None
+    ) -> None:
+        self.compiled, self.start, self.budget = compiled, start, budget
+        self.index, self.wanted = index, (strike(0), (output,))
+        self.known: dict[_Place, _Ways] = {}
+
+    def alone(self) -> _Ways:
+        """All that may come of it. Raises OutOfTimeError, and UsageError if it never rests."""
+        # Each is left there until all that it leads to is known.
+        stack: list[_Place] = [None]
+        under_way: dict[_Place, list[_Way]] = {}
+        while stack:
+            place = stack[-1]
+            if place in self.known:
+                stack.pop()
+            elif place in under_way:
+                self.known[place] = self._together(place, under_way.pop(place))
+            else:
+                ways = self._ways(place)
+                under_way[place] = ways
+                # Back where it was: it can go on so for ever.
+                if len(under_way) > MOST_EVENTS or any(after in under_way for *_, after in ways):
+                    self._restless()
+                stack += dict.fromkeys(after for *_, after in ways if after not in self.known)
+                if len(stack) + len(self.known) > MOST_STARTS:
+                    raise TooManyError(f"{MOST_STARTS} states that a lone press can go through")
+        return self.known[None]
+
+    def _ways(self, place: _Place) -> list[_Way]:
+        """To all that the next event may lead to."""
+        state, struck = (self.start, False) if place is None else place
+        if _running(self.compiled, state) > MOST_RUNNING:
+            self._restless()
+        passed = 1 if place is None else self.compiled.next_event(state)
+        if passed is None:
+            return []
+        ways: dict[_Way, None] = {}
+        for after, log, _ in self.compiled.outcomes(
+            state, passed, (self.index,) if place is None else ()
+        ):
+            hit = not struck and self.wanted in log
+            # Ticks are counted from that of the press.
+            ways[0 if place is None else passed, hit, (after, struck or hit)] = None
+            if self.budget is not None and self.budget.spent(0):
+                raise OutOfTimeError
+        return list(ways)
+
+    def _together(self, place: _Place, ways: list[_Way]) -> _Ways:
+        if not ways:
+            ended = self.start if place is None else place[0]
+            rests = _same_but_restraints(self.compiled, ended, self.start)
+            return _Ways(None, False, 0, rests)
+        found = [(passed, hit, self.known[after]) for passed, hit, after in ways]
+        times = [
+            passed + ticks
+            for passed, hit, then in found
+            for ticks in ((0,) if hit else then.first or ())
+        ]
+        return _Ways(
+            (min(times), max(times)) if times else None,
+            all(hit or then.always for _, hit, then in found),
+            max(passed + then.settled for passed, _, then in found),
+            all(then.rests for *_, then in found),
+        )
+
+    def _restless(self) -> NoReturn:
+        raise UsageError(
+            f"found a link that does not come to rest after a press of input {self.index + 1}; "
+            "allowed: links for presses that rest in the end, or levers"
+        )
 
 
 def _running(compiled: Compiled, state: State) -> int:
