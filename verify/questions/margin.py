@@ -128,50 +128,67 @@ class _Asked:
         """What lone presses do is worked out once for all that are alike."""
         return Subject(link, self.lones, self.budget)
 
-    def judge(self, link: Link) -> Judgement:
-        """Each link once."""
-        if link not in self.judged:
-            self.judged[link] = self._judged(link)
-        return self.judged[link]
+    def judge(self, link: Link, *, last: bool) -> Judgement:
+        """Each link once, but for one that was left with time: that is asked again as the last.
 
-    def _judged(self, link: Link) -> Judgement:
+        ``last``: nothing easier could be asked instead, so it may take all the time there is.
+        Others may take half, so that amounts closer to what holds can be tried if it is cut.
+        """
+        found = self.judged.get(link)
+        if found is None or (last and found.verdict is Verdict.UNDECIDED):
+            found = self.judged[link] = self._judged(link, self._share(last))
+        return found
+
+    def _share(self, last: bool) -> Budget:
+        left = self.budget.left()
+        if last or self.brief or left is None or self.budget.seconds is None:
+            return self.budget
+        return replace(self.budget, seconds=self.budget.seconds - left / 2)
+
+    def _judged(self, link: Link, budget: Budget) -> Judgement:
         try:
-            subject = self.subject(link)
-        except OutOfTimeError:
-            return Judgement(Verdict.UNDECIDED, self.engine, OutOfTimeError().covered)
-        return judge(subject, self.engine, self.progress, budget=self.budget, brief=self.brief)
+            subject = Subject(link, self.lones, budget)
+        except OutOfTimeError as error:
+            return Judgement(Verdict.UNDECIDED, self.engine, error.covered)
+        return judge(subject, self.engine, self.progress, budget=budget, brief=self.brief)
 
 
 class _Side:
-    """Doubling, then halving, between an amount that holds and one that does not."""
+    """Doubling, then halving, between an amount that holds and one that does not, or of which
+    nothing could be said: less may fail, too, where fewer ways have to be looked at."""
 
     def __init__(self, disturbed: Callable[[int], Link], most: int, asked: _Asked) -> None:
         self.disturbed, self.most, self.asked = disturbed, most, asked
         self.good: tuple[int, Judgement] | None = None
         self.bad: tuple[int, Judgement] | None = None
+        self.open: tuple[int, Judgement] | None = None
 
     def answer(self) -> Side:
-        amount = 0
-        while amount <= self.most:
-            judged = self._judge(amount)
-            if judged.verdict is Verdict.UNDECIDED:
+        while (amount := self._next()) is not None:
+            last = amount - self._low <= 1
+            judged = self.asked.judge(self.disturbed(amount), last=last)
+            if judged.verdict is Verdict.HOLDS:
+                self.good = amount, judged
+            elif judged.verdict is Verdict.FAILS:
+                self.bad, self.open = (amount, judged), None
+            elif last or self.asked.budget.spent(0):
                 return self._side(judged)
-            low = self.good[0] if self.good else -1
-            if self.bad is None:
-                amount = min(max(1, 2 * low), self.most) if low < self.most else self.most + 1
-            elif self.bad[0] - low <= 1:
-                break
             else:
-                amount = (low + self.bad[0]) // 2
+                self.open = amount, judged
         return self._side(None)
 
-    def _judge(self, amount: int) -> Judgement:
-        judged = self.asked.judge(self.disturbed(amount))
-        if judged.verdict is Verdict.HOLDS:
-            self.good = amount, judged
-        elif judged.verdict is Verdict.FAILS:
-            self.bad = amount, judged
-        return judged
+    @property
+    def _low(self) -> int:
+        return self.good[0] if self.good else -1
+
+    def _next(self) -> int | None:
+        """The amount to be judged; None: what holds is known, and what does not."""
+        low, high = self._low, self.open or self.bad
+        if high is None:
+            return min(max(1, 2 * low) if low >= 0 else 0, self.most) if low < self.most else None
+        if high[0] - low > 1:
+            return (low + high[0]) // 2
+        return high[0] if self.open else None
 
     def _side(self, stuck: Judgement | None) -> Side:
         amount = self.good[0] if self.good else None
