@@ -19,8 +19,9 @@ from models.pulse_gap import PulseGap
 from models.scan import Scan
 from tests.links import make_link
 from tests.test_cli import CARILLON
+from tests.test_lone import jittery
 from verify.cli import main
-from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.answer import Budget, Progress, TooManyError, Verdict
 from verify.errors import UsageError
 from verify.linkfile import load
 from verify.parts.clock import Clock
@@ -109,7 +110,7 @@ def test_margin_in_json() -> None:
 
 
 def test_a_margin_keeps_the_time_also_while_lone_presses_are_worked_out() -> None:
-    """A press of 26 bits has a hundred edges; with jitter each may come at either of two ticks."""
+    """From jitter of 11 ticks on, each of 26 pulses may change places with the next."""
     link = load(LINKS / "card_reader.toml")
     started = monotonic()
     found = margin(link, "line.jitter", "auto", Progress(), Budget(0.5))
@@ -117,6 +118,24 @@ def test_a_margin_keeps_the_time_also_while_lone_presses_are_worked_out() -> Non
     assert found.most.verdict is Verdict.UNDECIDED
     # Without a limit: not done after 150 s.
     assert monotonic() - started < 30
+
+
+def test_less_is_tried_where_nothing_can_be_said_of_an_amount(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of 8 and 6 ticks too much is open, and 5 fails: so it fails with all of them."""
+    monkeypatch.setattr("verify.engines.lone.MOST_STARTS", 2_000)
+    monkeypatch.setattr("verify.questions.judging._KNOWN", {})
+    link = load(LINKS / "biphase_mark_18.toml")
+    for ticks in (6, 8):
+        with pytest.raises(TooManyError):
+            Subject(jittery(link, ticks))
+    found = margin(link, "line.jitter", "auto", Progress(), Budget(60))
+
+    assert (found.most.amount, found.most.verdict) == (4, Verdict.HOLDS)
+    assert found.most.beyond == jittery(link, 5)
+    assert found.most.trace_beyond is not None
+    assert found.most.trace_beyond.failure is not None
 
 
 def test_lone_presses_of_a_clock_that_is_off_keep_the_time() -> None:
