@@ -11,7 +11,7 @@ from verify.recheck.linear import Claim, Known, Op, Sum, Value, opposite, plus
 
 def projected(claims: Iterable[Claim], kept: set[str]) -> list[Claim]:
     """All that the claims say of the variables ``kept``, over the real numbers."""
-    found = _paired(claims)
+    found = _paired(_scaled(claim.op, claim.sum) or claim for claim in claims)
     while True:
         names = {name for claim in found for name, _ in claim.sum.parts} - kept
         if not names:
@@ -26,12 +26,10 @@ def projected(claims: Iterable[Claim], kept: set[str]) -> list[Claim]:
 
 
 def _paired(claims: Iterable[Claim]) -> list[Claim]:
-    """Two that say at most and at least the same are one equality."""
+    """Two, scaled, that say at most and at least the same are one equality."""
     found: dict[Claim, None] = {}
     for claim in claims:
-        claim = _scaled(claim.op, claim.sum) or claim
-        turned = _turned(claim.sum)
-        other = Claim("<=", turned)
+        other = Claim("<=", _turned(claim.sum))
         if claim.op == "<=" and other in found:
             del found[other]
             found[Claim("=", claim.sum)] = None
@@ -49,6 +47,8 @@ def _scaled(op: Op, total: Value) -> Claim | None:
     if not isinstance(total, Sum):
         return None
     size = abs(Fraction(total.parts[0][1]))
+    if size == 1:
+        return Claim(op, total)
     parts = tuple((name, _plain(factor / size)) for name, factor in total.parts)
     return Claim(op, Sum(_plain(total.constant / size), parts))
 
@@ -69,8 +69,12 @@ def _solved(claims: list[Claim], exact: Claim, names: set[str]) -> list[Claim]:
     for claim in claims:
         if claim is exact:
             continue
-        times = Fraction(_factor(claim, name)) / factor
-        new = _scaled(claim.op, plus(claim.sum, exact.sum, -times))
+        times = _factor(claim, name)
+        new = (
+            _scaled(claim.op, plus(claim.sum, exact.sum, -Fraction(times) / factor))
+            if times
+            else claim
+        )
         if new is not None:
             found[new] = None
     return _paired(found)
@@ -83,15 +87,16 @@ def _pairs(claims: list[Claim], name: str) -> int:
 
 def _combined(claims: list[Claim], name: str) -> list[Claim]:
     """Every upper bound of a variable against every lower one."""
-    found = {claim: None for claim in claims if not _factor(claim, name)}
-    for upper in claims:
-        for lower in claims:
-            a, b = Fraction(_factor(upper, name)), Fraction(_factor(lower, name))
-            if a > 0 > b:
-                op: Op = "<" if "<" in (upper.op, lower.op) else "<="
-                new = _scaled(op, plus(plus(0, upper.sum, -b), lower.sum, a))
-                if new is not None:
-                    found[new] = None
+    factors = [(claim, _factor(claim, name)) for claim in claims]
+    found = {claim: None for claim, factor in factors if not factor}
+    uppers = [(claim, factor) for claim, factor in factors if factor > 0]
+    lowers = [(claim, factor) for claim, factor in factors if factor < 0]
+    for upper, a in uppers:
+        for lower, b in lowers:
+            op: Op = "<" if "<" in (upper.op, lower.op) else "<="
+            new = _scaled(op, plus(plus(0, upper.sum, -b), lower.sum, a))
+            if new is not None:
+                found[new] = None
     return _paired(found)
 
 
