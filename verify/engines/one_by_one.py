@@ -125,9 +125,13 @@ class _Search:
         return found
 
     def _to_rest(self, start: State, runs: list[_Run]) -> Iterator[_Run]:
-        """All that these come to with no more presses, but rest itself."""
+        """All states that these come to with no more presses, but rest itself, each once."""
+        met: set[State] = set()
         while runs:
             run = runs.pop()
+            if run.state in met:
+                continue
+            met.add(run.state)
             event = self.compiled.next_event(run.state)
             if event is None:
                 self.settled = self.settled and self._stands_for(start, run.state)
