@@ -29,7 +29,6 @@ class RungError(OutOfTimeError):
 
     def __init__(self) -> None:
         super().__init__()
-        self.ended = memory.ran_out()
         self.covered = f"nothing: {self.ended} before it could be asked"
 
     def __str__(self) -> str:

@@ -23,14 +23,16 @@ class Verdict(Enum):
 
 
 class OutOfTimeError(FewwireError):
-    """The budget was spent on the way. ``covered``: what an answer then says of itself."""
+    """The budget was spent on the way. ``covered``: what an answer then says of itself;
+    ``ended``: what was spent."""
 
     exit_code = 3
 
     def __init__(self) -> None:
-        ended = memory.ran_out()
-        super().__init__(f"undecided: {ended} before it was known what a press or move does alone")
-        self.covered = f"nothing: {ended} before lone presses were known"
+        self.ended = memory.ran_out()
+        what = "before it was known what a press or move does alone"
+        super().__init__(f"undecided: {self.ended} {what}")
+        self.covered = f"nothing: {self.ended} before lone presses were known"
 
 
 class TooManyError(OutOfTimeError):

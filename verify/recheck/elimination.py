@@ -69,12 +69,8 @@ def _solved(claims: list[Claim], exact: Claim, names: set[str]) -> list[Claim]:
     for claim in claims:
         if claim is exact:
             continue
-        times = _factor(claim, name)
-        new = (
-            _scaled(claim.op, plus(claim.sum, exact.sum, -Fraction(times) / factor))
-            if times
-            else claim
-        )
+        times = Fraction(_factor(claim, name)) / factor
+        new = _scaled(claim.op, plus(claim.sum, exact.sum, -times)) if times else claim
         if new is not None:
             found[new] = None
     return _paired(found)
