@@ -123,6 +123,10 @@ def plus(a: Number, b: Number, sign: int = 1) -> Number:
     """``a + sign * b``."""
     if isinstance(a, Known) and isinstance(b, Known):
         return a + sign * b
+    if isinstance(b, Known) and b == 0:
+        return a
+    if isinstance(a, Known) and a == 0 and sign == 1:
+        return b
     if not isinstance(a, Linear) and not isinstance(b, Linear):
         return a + b if sign == 1 else a - b
     bounds = a.bounds if isinstance(a, Linear) else b.bounds

@@ -371,8 +371,8 @@ class Search:
         """Histories that go on with a press after ``moment``, up to its next event."""
         if (not ends and self._at_rest(moment.state)) or self._surely_closed(moment.state, ends):
             return
-        passed = self._span(f"wait{next(self.fresh)}", moment.now)
-        given = [*moment.given, *self._up_to_next(passed, ends)]
+        passed, within = self._before(moment, ends)
+        given = [*moment.given, *within]
         if not self._may_press(moment.state, passed, given):
             return
         unrest = self._differs(moment.state, self.start)
@@ -395,6 +395,13 @@ class Search:
             ):
                 if not self._forgotten(child):
                     yield child
+
+    def _before(self, moment: Moment, ends: list[tuple[Cond, Num]]) -> tuple[Num, list[Cond]]:
+        """Ticks from ``moment`` to a press up to its next event, and what is known of them."""
+        if not self.symbolic.dense and _surely_next(ends) == 1:
+            return 1, []  # all that follows is then simpler by far
+        passed = self._span(f"wait{next(self.fresh)}", moment.now)
+        return passed, self._up_to_next(passed, ends)
 
     def _surely_closed(self, state: SymState, ends: list[tuple[Cond, Num]]) -> bool:
         """No press can come up to the next event, by arithmetic alone.

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, TypeAlias
 
 import z3
@@ -105,7 +106,17 @@ def choose(c: Cond, a: Num, b: Num) -> Num:
             return a
     elif not isinstance(a, Known) and not isinstance(b, Known) and a.eq(b):
         return a
-    return z3.If(c, term(a), term(b))
+    return z3.If(c, _outcome(a), _outcome(b))
+
+
+def _outcome(value: Num) -> Num:
+    # The same few numbers again and again: made once.
+    return _whole(value) if isinstance(value, int) else term(value)
+
+
+@lru_cache(4096)
+def _whole(value: int) -> z3.ArithRef:
+    return z3.IntVal(value)
 
 
 def lookup(table: Sequence[Any], index: Num, *, cases: bool = False) -> Num:
@@ -476,7 +487,7 @@ class _SymTick:
             case ex.Size(bank):
                 total: Num = 0
                 for slot in self.place[self.owner.where[bank]]:
-                    total = total + choose(both(slot.there, less(0, slot.left)), 1, 0)
+                    total = plus(total, choose(both(slot.there, less(0, slot.left)), 1, 0))
                 return total
             case ex.Pick():
                 return self._pick(e)
@@ -542,9 +553,9 @@ def same_bank(a: tuple[Slot, ...], b: tuple[Slot, ...]) -> Cond:
         count_a: Num = 0
         count_b: Num = 0
         for other in a:
-            count_a = count_a + choose(both(other.there, _same_entry(entry, other)), 1, 0)
+            count_a = plus(count_a, choose(both(other.there, _same_entry(entry, other)), 1, 0))
         for other in b:
-            count_b = count_b + choose(both(other.there, _same_entry(entry, other)), 1, 0)
+            count_b = plus(count_b, choose(both(other.there, _same_entry(entry, other)), 1, 0))
         result = both(result, either(negate(entry.there), equal(count_a, count_b)))
     return result
 
