@@ -134,7 +134,7 @@ def lookup(table: Sequence[Any], index: Num, *, cases: bool = False) -> Num:
     result: Num = table[-1]
     for k in range(len(table) - 2, -1, -1):
         if table[k] != table[k + 1]:
-            result = choose(index <= k, table[k], result)
+            result = choose(index <= _whole(k), table[k], result)
     return result
 
 
