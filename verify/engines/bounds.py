@@ -122,6 +122,10 @@ class World:
         """A new number that nobody knows."""
         return self.span(self.bounds.add(self.now, least, most))
 
+    def sum(self, a: Span, b: Span) -> Span:
+        """Of more than two times. Raises TimesError: no difference of two says what it is."""
+        raise TimesError("a sum of several times")
+
 
 class Span:
     """x_i - x_j + more, in ticks: stands in for a whole number where one is unknown.
@@ -169,7 +173,7 @@ class Span:
             return _span(self.world, self.i, other.j, more)
         if other.j == now and self.i == now:
             return _span(self.world, other.i, self.j, more)
-        raise TimesError("a sum of several times")
+        return self.world.sum(self, other)
 
     __radd__ = __add__
 

@@ -2,25 +2,24 @@
 
 Where many edges are under way at once, each late by something of its own, zones tell every
 order of them apart. Here whatever differs in times only is one zone, the least that holds all
-that was met; and what nobody knows about a line, but is the same for a whole run, may be
-another number at each use. Both only add states, so what cannot fail here cannot fail at all.
-What fails here need not: then this says nothing, and the zones themselves have to be asked.
+that was met; and a sum of several times is known by what differences of two say of it, which
+is what a pause of any length makes of a timer. ``loosened`` has systems that have even fewer
+zones. All of it only adds states, so what cannot fail here cannot fail at all. What fails here
+need not: then this says nothing, and the zones themselves have to be asked.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import replace
 from typing import Any, TypeAlias
 
 from verify.engines.answer import Budget, OutOfTimeError, Progress, SpentError
-from verify.engines.bounds import Bounds, Decisions, Matrix, TimesError, World
+from verify.engines.bounds import Bounds, Decisions, Matrix, Span, TimesError, World
 from verify.engines.zones import Shape, Stepper, Zone
 from verify.errors import ModelError
-from verify.language import expressions as ex
-from verify.language.machine import Machine, System
-from verify.language.picks import parts_of
-from verify.language.state import Bank, Number, Set, Signal, Timer
+from verify.language.machine import System
+from verify.language.state import Bank, Number
 from verify.parts.signals import failure
 
 # Of a zone: all but its times, and which of these there are.
@@ -37,6 +36,36 @@ def joined_zones(system: System, budget: Budget, progress: Progress) -> list[Zon
         return None  # of states that may not be possible
     except SpentError:
         raise OutOfTimeError from None
+
+
+class _Loose(World):
+    """Of a sum of two times only what differences of two say; so it may be more than it is."""
+
+    def __init__(self, bounds: Bounds, decisions: Decisions) -> None:
+        super().__init__(bounds, decisions)
+        self.made: list[tuple[int, int, int]] = []
+
+    def sum(self, a: Span, b: Span) -> Span:
+        """Both from now: x_i + x_j - now, as a time of its own. Raises TimesError for others."""
+        if a.j != self.now or b.j != self.now:
+            return super().sum(a, b)
+        rows, i, j = self.bounds.rows, a.i, b.i
+        # As much later than x_i as x_j is than now, and as much later than x_j as x_i.
+        new = self.bounds.add(i, -rows[self.now][j], rows[j][self.now])
+        self._apart(new, j, i, self.now)
+        # Two that became later by the same are as far apart as they were.
+        for other, k, more in self.made:
+            if more == j:
+                self._apart(new, other, i, k)
+        self.made.append((new, i, j))
+        return Span(self, new, self.now, a.more + b.more)
+
+    def _apart(self, a: int, b: int, i: int, j: int) -> None:
+        """From now on x_a - x_b is within what x_i - x_j is known to be."""
+        rows = self.bounds.rows
+        least, most = -rows[j][i], rows[i][j]
+        if not self.bounds.tighten(a, b, most) or not self.bounds.tighten(b, a, -least):
+            raise AssertionError("a sum that cannot be")
 
 
 class _Search:
@@ -81,7 +110,7 @@ class _Search:
         plan: list[bool] | None = []
         while plan is not None:
             decisions = Decisions(plan)
-            world = World(Bounds(later.rows), decisions)
+            world = _Loose(Bounds(later.rows), decisions)
             reached = self.stepper.run(zone.shape, world, taken, world.span)
             plan = decisions.others()
             self.progress.states += 1
@@ -173,51 +202,3 @@ def _paired(known: Any, other: Any, is_bank: bool) -> list[tuple[int, int]] | No
 def _hull(a: Matrix, b: Matrix) -> Matrix:
     """The least bounds that hold both; closed, as both are."""
     return tuple(tuple(map(max, one, other)) for one, other in zip(a, b, strict=True))
-
-
-# -- what nobody knows, anew at each use ----------------------------------------------------
-
-
-def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
-    """The system with unknowns that are only lengths of bank entries anew at each use, and these.
-
-    It does all that the system does, and more.
-    """
-    parts = (part for machine in system.machines for part in parts_of(machine))
-    written = {part.number for part in parts if isinstance(part, Set)}
-    copied = {item.start for item in system.memory if isinstance(item, Number)}
-    gone = tuple(
-        item
-        for item in system.memory
-        if isinstance(item, Number)
-        and isinstance(item.start, tuple)
-        and item not in written
-        and item not in copied
-    )
-    picks = {ex.Read(item): ex.Pick(item.name, item.least, item.most) for item in gone}
-    machines = (
-        Machine(
-            machine.name,
-            tuple(item for item in machine.memory if item not in gone),
-            _with(machine.body, picks),
-            _with(machine.offer, picks),
-            _with(machine.possible, picks),
-        )
-        for machine in system.machines
-    )
-    return replace(system, machines=tuple(machines)), gone
-
-
-_MEMORY = (Number, Timer, Bank, Signal)
-
-
-def _with(thing: Any, other: dict[Any, Any]) -> Any:
-    """The same with some expressions replaced."""
-    if isinstance(thing, ex.Read):
-        return other.get(thing, thing)
-    if isinstance(thing, tuple):
-        return tuple(_with(part, other) for part in thing)
-    if is_dataclass(thing) and not isinstance(thing, (*_MEMORY, type)):
-        changed = {f.name: _with(getattr(thing, f.name), other) for f in fields(thing)}
-        return replace(thing, **changed)
-    return thing
