@@ -35,7 +35,8 @@ from verify.engines.trace import Press, Script
 from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.pairs import least_pairs
 from verify.questions.spacing import least_spacing

@@ -46,7 +46,8 @@ from verify.parts.clock import Clock, paced
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.margin import margin
 from verify.questions.rate_margin import RateSide, rate_margin

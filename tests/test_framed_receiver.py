@@ -18,7 +18,8 @@ from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.signals import misframed, strike
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.spacing import least_spacing
 from verify.reports.words import failure_sentence

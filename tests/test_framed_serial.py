@@ -15,7 +15,8 @@ from verify.engines.trace import Press, Script, Trace
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.signals import line_fall, line_rise, strike
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.spacing import least_spacing
 

@@ -23,7 +23,8 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
 from verify.parts.signals import far_fall, far_rise, line_fall, line_rise
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
 
 both_engines = pytest.mark.parametrize("engine", ["explorer", "solver"])

@@ -19,7 +19,8 @@ from verify.linkfile import MOST_INPUTS, load, parse
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 
 TIME = (
     'a whole number of ticks, at least {}, or a quoted duration like "1.2 s" (ns, us, ms, s, min)'

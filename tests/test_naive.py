@@ -19,7 +19,8 @@ from verify.engines.lone import factored_windows
 from verify.engines.simulator import NotAllowedError, Simulator
 from verify.engines.trace import Press, Script, Trace
 from verify.parts.link import Link, factored
-from verify.questions.judging import EngineName, Judgement, Subject, judge, on_whole
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge, on_whole
 
 
 @st.composite

@@ -18,7 +18,7 @@ from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.monitor import Windows
 from verify.parts.pause import End, Pause
-from verify.questions import judging
+from verify.questions import engine_choice, judging
 from verify.questions.judging import Subject, judge
 from verify.questions.lifetime import lifetime
 from verify.questions.one_move import by_one_move
@@ -87,7 +87,8 @@ def test_others_that_are_up_are_looked_at_too() -> None:
     told: list[tuple[int | None, Verdict]] = []
 
     def ask(part: Link, windows: Windows) -> Answer:
-        answer = judging._zones(judging._system(part, windows), Budget(), Progress(), False, None)
+        system = judging._system(part, windows)
+        answer = engine_choice.zones(system, Budget(), Progress(), False, None)
         told.append((part.operator.moves, answer.verdict))
         return answer
 
@@ -117,7 +118,8 @@ def test_what_counts_from_sooner_is_not_asked_again() -> None:
 
     def ask(part: Link, windows: Windows) -> Answer:
         asked.append(part)
-        return judging._zones(judging._system(part, windows), Budget(), Progress(), False, None)
+        system = judging._system(part, windows)
+        return engine_choice.zones(system, Budget(), Progress(), False, None)
 
     held: dict[tuple[Link, Windows], tuple[int, Answer]] = {}
     for spared, new in ((20, True), (30, False), (19, True)):

@@ -19,7 +19,8 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
 from verify.parts.signals import decoded, far_fall, far_rise
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 
 WIRES = WirePerInput(2)
 

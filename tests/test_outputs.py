@@ -23,7 +23,8 @@ from verify.parts import monitor, outputs
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
-from verify.questions.judging import EngineName, Subject
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject
 from verify.questions.latency import latencies
 from verify.questions.spacing import least_spacing
 

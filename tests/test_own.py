@@ -34,7 +34,8 @@ from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.machine_faults import machine_faults
 from verify.questions.rate_margin import rate_side

@@ -17,7 +17,8 @@ from verify.linkfile import parse
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause, told
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.margin import margin
 
 

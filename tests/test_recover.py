@@ -24,7 +24,8 @@ from verify.engines.trace import Script
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.recover import Recovery, recover
 
 

@@ -9,7 +9,8 @@ from tests.links import make_link
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.trace import Press, Script
 from verify.parts.operator import Operator
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 
 Matrix = tuple[tuple[int, ...], ...]
 

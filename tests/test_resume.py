@@ -31,7 +31,7 @@ from verify.linkfile import load
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
-from verify.questions import judging
+from verify.questions import engine_choice, judging
 from verify.questions.judging import Subject, judge
 from verify.questions.kept import Kept, keeping
 from verify.questions.margin import margin
@@ -74,14 +74,14 @@ def test_parts_proved_before_the_time_was_up_are_not_searched_again(
     whole = judge(subject, "zones", Progress())
     parts = len(subject.distinct_parts())
     searches: list[Verdict] = []
-    zones = judging._zones
+    zones = engine_choice.zones
 
     def counted(*arguments: Any) -> Answer:
         answer = zones(*arguments)
         searches.append(answer.verdict)
         return answer
 
-    monkeypatch.setattr(judging, "_zones", counted)
+    monkeypatch.setattr(engine_choice, "zones", counted)
 
     def ask(budget: Budget) -> judging.Judgement:
         return judge(subject, "zones", Progress(), budget=budget)

@@ -28,7 +28,8 @@ from verify.parts.line import Faults
 from verify.parts.link import Link, whole
 from verify.parts.operator import Operator
 from verify.parts.pause import Pause
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.lifetime import Lifetime, lifetime
 from verify.questions.margin import margin

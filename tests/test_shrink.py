@@ -29,7 +29,8 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import End, Pause
 from verify.questions import judging
-from verify.questions.judging import EngineName, Subject, apart_in, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, apart_in, judge
 from verify.questions.margin import margin
 from verify.questions.rate_margin import RateSide, rate_margin
 from verify.questions.spacing import least_spacing

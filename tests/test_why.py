@@ -28,7 +28,8 @@ from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.pause import Pause
 from verify.parts.signals import MISSED
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.why import Why
 from verify.reports import words
 from verify.reports.finer import measured

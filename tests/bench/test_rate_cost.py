@@ -11,7 +11,7 @@ from models.framed_serial import FramedSerial
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.parts.link import Link
 from verify.parts.operator import Operator
-from verify.questions.judging import EngineName
+from verify.questions.engine_choice import EngineName
 from verify.questions.rate_margin import RateMargin, rate_margin
 
 CODES = (0x55, 0xAA, 0x0F, 0xF0, 0x01, 0x80, 0xFF)

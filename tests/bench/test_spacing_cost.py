@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pytest
 
 from verify.engines.answer import Budget, Progress, Verdict
-from verify.questions.judging import EngineName, Judgement, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, judge
 from verify.questions.spacing import Spacing, least_spacing
 
 from .plain_z3 import PROOFS, PlainAnswer, Proof, plain_verdict

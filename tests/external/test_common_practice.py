@@ -26,7 +26,8 @@ from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
 from verify.parts.scheme import Scheme
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.lifetime import lifetime
 from verify.questions.rate_margin import rate_margin

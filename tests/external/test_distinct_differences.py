@@ -27,7 +27,8 @@ from tests.external.players import Strikes, rises_of, run, strikes_of
 from tests.links import even_gaps, make_link, pulse_gaps
 from verify.engines.answer import Progress, Verdict
 from verify.engines.trace import Press, Script
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.spacing import least_spacing
 
 RULERS = [

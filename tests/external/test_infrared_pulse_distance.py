@@ -38,7 +38,8 @@ from verify.engines.trace import Press, Script
 from verify.errors import LinkFileError
 from verify.linkfile import load, parse
 from verify.parts.link import Link
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.latency import latencies
 from verify.questions.spacing import least_spacing
 

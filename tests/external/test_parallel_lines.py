@@ -41,7 +41,8 @@ from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
 from verify.parts.signals import PRESS, Kind, failure, strike
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 
 both_engines = pytest.mark.parametrize("engine", ["explorer", "solver"])
 

@@ -32,7 +32,8 @@ from verify.language.machine import Machine
 from verify.linkfile import load, parse, toml_of
 from verify.parts.link import Link
 from verify.parts.operator import Operator
-from verify.questions.judging import EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Subject, judge
 from verify.questions.rate_margin import RateSide, rate_margin
 from verify.questions.word_table import judge_words
 from verify.wordfile import parse_words

@@ -20,7 +20,8 @@ from verify.commands.shared import (
 
 if TYPE_CHECKING:
     from verify.engines.answer import Budget, Progress
-    from verify.questions.judging import EngineName, Judgement, Subject
+    from verify.questions.engine_choice import EngineName
+    from verify.questions.judging import Judgement, Subject
 
 
 @click.command()

@@ -17,7 +17,7 @@ from verify.commands.shared import (
 )
 
 if TYPE_CHECKING:
-    from verify.questions.judging import EngineName
+    from verify.questions.engine_choice import EngineName
 
 
 @click.command()

@@ -10,7 +10,7 @@ import click
 from verify.commands.shared import HOLDS, guarded, resume_option, subject_of, time_option, watched
 
 if TYPE_CHECKING:
-    from verify.questions.judging import EngineName
+    from verify.questions.engine_choice import EngineName
 
 
 @click.command()

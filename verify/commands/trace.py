@@ -20,7 +20,8 @@ from verify.commands.shared import (
 
 if TYPE_CHECKING:
     from verify.engines.trace import Trace
-    from verify.questions.judging import EngineName, Judgement, Subject
+    from verify.questions.engine_choice import EngineName
+    from verify.questions.judging import Judgement, Subject
 
 
 @click.command()

@@ -190,6 +190,16 @@ def _weakest(compiled: Compiled, state: State) -> int:
     return max(compiled.restraint_ends(state), default=1)
 
 
+def _anything(compiled: Compiled, random: Random) -> int:
+    """A press as often as anything else, of which there may be far more; then, half the time, as
+    much of it as may be."""
+    inputs, count = compiled.inputs, compiled.count
+    if inputs == count or random.random() < 0.5:
+        return random.randrange(inputs)
+    index = random.randrange(inputs, count)
+    return index if random.random() < 0.5 else compiled.most_of(index)
+
+
 def _at_random(compiled: Compiled, random: Random) -> Player:
     """Presses any input at any tick before the next event, more or less eagerly."""
     left, eager = LONGEST, random.random()
@@ -197,7 +207,7 @@ def _at_random(compiled: Compiled, random: Random) -> Player:
     def play(state: State, event: int | None) -> tuple[int, int] | None:
         nonlocal left
         while left > 0:
-            index = random.randrange(compiled.count)
+            index = _anything(compiled, random)
             if event is not None:
                 tick = random.randint(1, event)
             else:

@@ -309,6 +309,11 @@ class Compiled:
         ready.do(tick)
         return True
 
+    def most_of(self, index: int) -> int:
+        """The largest number of the same offer."""
+        ready, number = self._choices[index]
+        return index + ready.offer.count - 1 - number
+
     def _ready(self, offer: Offer) -> _Ready:
         return _Ready(
             offer,

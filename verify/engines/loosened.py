@@ -22,7 +22,7 @@ _MEMORY = (Number, Timer, Bank, Signal)
 
 
 def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
-    """The system with unknowns that are only lengths of bank entries anew at each use, and these."""
+    """With unknowns that are only lengths of bank entries anew at each use, and these."""
     parts = (part for machine in system.machines for part in parts_of(machine))
     written = {part.number for part in parts if isinstance(part, Set)}
     copied = {item.start for item in system.memory if isinstance(item, Number)}

@@ -10,8 +10,7 @@ from pydantic import ValidationError
 
 from verify.allowed_code import OneFile, digest_of
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
-from verify.engines.joined import joined_zones
-from verify.engines.loosened import loosened
+from verify.engines.joined import few_zones
 from verify.engines.trace import Script
 from verify.engines.zones import Zone, zones_of
 from verify.errors import LinkFileError
@@ -171,11 +170,8 @@ def _limited(case: Case, budget: Budget, progress: Progress) -> list[Group]:
 def of_joined(system: System, budget: Budget, progress: Progress) -> list[Group] | None:
     """Groups of states that differ in times only, and perhaps in how late lines are; None if
     there are no such. Raises OutOfTimeError."""
-    for loose, gone in loosened(system):
-        found = joined_zones(loose, budget, progress)
-        if found is not None:
-            return [_group(system, zone, gone) for zone in found]
-    return None
+    found = few_zones(system, budget, progress)
+    return found and [_group(system, zone, found[1]) for zone in found[0]]
 
 
 def _busy(case: Case) -> int | None:

@@ -11,7 +11,8 @@ from verify.engines import alarm
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.errors import UsageError
 from verify.parts.link import Link
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import InputLatency, Latencies, latencies
 from verify.questions.lifetime import Lifetime, lifetime
 from verify.questions.margin import Margin, margin

@@ -13,23 +13,22 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import partial, reduce
 from math import ceil, lcm
-from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 from verify.engines import alarm, memory
 from verify.engines.answer import Answer, Budget, Delivery, OutOfTimeError, Progress, Verdict
-from verify.engines.checkpoint import Checkpoint, DamagedError
+from verify.engines.checkpoint import DamagedError
 from verify.engines.lone import Lone, factored_windows, lone_presses, true_windows
 from verify.engines.shrink import Apart, Test, shrink, size
 from verify.engines.simulator import NotAllowedError, replay
 from verify.engines.trace import Chosen, Press, Script, Trace
 from verify.errors import DisagreementError, ModelError
 from verify.language.machine import System
-from verify.language.state import Number
-from verify.parts.clock import PERIOD
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.parts.pause import End, Pause, stops
 from verify.questions import kept
+from verify.questions.engine_choice import EngineName, ask, zones
 from verify.questions.one_move import Held, by_one_move, distinct
 from verify.questions.resting import by_rest
 from verify.questions.symmetry import by_symmetry
@@ -39,19 +38,8 @@ from verify.units import Ticks
 if TYPE_CHECKING:
     from verify.engines.drift import Drifting
 
-EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
-
-# ``auto`` explores this many states, then tries sustained load, then this many zones, then asks
-# the solver, then goes on with zones. Links that never rest are for zones from the start.
-FIRST_LOOK = 40_000
-# Where one press is known to go wrong, before it is looked for by itself.
-LOST_LOOK = 4_000
-FIRST_ZONES = 20_000
-# What a queue cannot bear shows under sustained load sooner than to the explorer.
-QUEUED_LOOK = 4_000
 # As many are looked at where any failure will do, to find the part to begin with.
 GLANCE = 1_000
-MOST_PERIODS = 1_000
 # Longer failures, of sustained load, are made smaller only once one of them is to be shown.
 LONG = 100
 DEFAULT_SECONDS = 60.0
@@ -282,14 +270,14 @@ def judge(
                     seen = by_symmetry(link, windows, subject.lone_of, budget, progress, brief)
                     seen = seen or by_rest(link, windows, subject.lone_of(link))
                     if queued and seen is None:
-                        ask = partial(
-                            _ask, rests=rests, engine=engine, budget=budget, progress=progress
+                        by_turns = partial(
+                            ask, rests=rests, engine=engine, budget=budget, progress=progress
                         )
-                        seen = by_waiting(link, windows, ask)
+                        seen = by_waiting(link, windows, by_turns)
                 place = kept.key_of("search", link.anonymous, windows, engine, latencies)
                 latest = subject.lone_of(link).latest
                 lost = tuple(i for i, ticks in enumerate(latest) if ticks is None)
-                answer = seen or _ask(
+                answer = seen or ask(
                     system, rests, engine, budget, progress, latencies, queued, place, lost
                 )
             answers.append(answer)
@@ -348,7 +336,7 @@ def _ask_unrested(
     from verify.engines.paces import at_any_rate
 
     def search(system: System) -> Answer:
-        return _ask(system, False, engine, budget, progress, latencies)
+        return ask(system, False, engine, budget, progress, latencies)
 
     if engine == "solver":
         return Answer(Verdict.UNDECIDED, engine, covered="nothing: the link never rests")
@@ -378,7 +366,7 @@ def _fails_at_once(
     for windows in factored_windows(link, subject.lone_for(part)):
         if budget.spent(0):
             return False
-        answer = _zones(_system(link, windows), budget, progress, False, GLANCE)
+        answer = zones(_system(link, windows), budget, progress, False, GLANCE)
         if answer.verdict is not Verdict.UNDECIDED:
             glances[link, windows] = answer
         if answer.verdict is Verdict.FAILS:
@@ -396,7 +384,7 @@ def _by_one_move(
         return None
 
     def search(system: System) -> Answer:
-        return _zones(system, budget, progress, False, None)
+        return zones(system, budget, progress, False, None)
 
     def ask(link: Link, windows: Windows) -> Answer:
         place = kept.key_of("one move", link, windows)
@@ -443,180 +431,6 @@ def _soonest_of_one_move(subject: Subject, budget: Budget, progress: Progress) -
     if trace.failure is None or trace.failure.tick <= enough * trace.script.resolution:
         return None
     return Judgement(Verdict.FAILS, answer.engine, answer.covered, trace, complete=True)
-
-
-def _ask(
-    system: System,
-    rests: bool,
-    engine: EngineName,
-    budget: Budget,
-    progress: Progress,
-    latencies: bool = False,
-    queued: bool = False,
-    place: str | None = None,
-    lost: tuple[int, ...] = (),
-) -> Answer:
-    """``place``: where the last and longest search is kept, and goes on from at once. ``lost``:
-    inputs of which a press alone may not come out."""
-    if system.dense:
-        return _ask_dense(system, engine, budget, progress, latencies, queued, place)
-    if engine == "simulator":
-        from verify.engines.chance import hammer
-
-        progress.doing = "simulating"
-        return hammer(system, budget, progress, latencies=latencies)
-    if engine == "explorer":
-        return _explore(system, budget, progress, latencies, None, place)
-    if engine == "solver":
-        return _solve(system, budget, progress, latencies, place)
-    if engine == "zones":
-        return _zones(system, budget, progress, latencies, None, place)
-    asked = None if place is None else f"{place} of the solver"
-    if kept.has_search(asked) and not kept.has_search(place):
-        answer = _solve(system, budget, progress, latencies, asked)
-        if answer.verdict is not Verdict.UNDECIDED or budget.spent(0):
-            return answer
-        return _zones(system, budget, progress, latencies, None, place)
-    if kept.has_search(place):
-        answer = _zones(system, budget, progress, latencies, None, place)
-        if answer.verdict is not Verdict.UNDECIDED or budget.spent(0):
-            return answer
-    if not rests:
-        answer = _zones(system, budget, progress, latencies, None, place)
-        if answer.verdict is not Verdict.UNDECIDED:
-            return answer
-        return _explore(system, budget, progress, latencies, None)
-    if lost and not latencies:
-        answer = _explore(system, budget, progress, latencies, LOST_LOOK)
-        if answer.verdict is not Verdict.UNDECIDED:
-            return answer
-        from verify.engines.chance import alone
-
-        answer = alone(system, lost, budget, progress)
-        if answer.verdict is Verdict.FAILS:
-            return answer
-    first = QUEUED_LOOK if queued and not latencies else FIRST_LOOK
-    answer = _explore(system, budget, progress, latencies, first)
-    if answer.verdict is not Verdict.UNDECIDED:
-        return answer
-    if not latencies:
-        from verify.engines.chance import flood
-
-        flooded = flood(system, budget, progress)
-        if flooded.verdict is Verdict.FAILS:
-            return flooded
-    if first < FIRST_LOOK:
-        answer = _explore(system, budget, progress, latencies, FIRST_LOOK)
-        if answer.verdict is not Verdict.UNDECIDED:
-            return answer
-    answer = _zones(system, budget, progress, latencies, FIRST_ZONES)
-    if answer.verdict is not Verdict.UNDECIDED:
-        return answer
-    solved = _solve(system, budget, progress, latencies, asked)
-    if solved.verdict is not Verdict.UNDECIDED:
-        return solved
-    return _zones(system, budget, progress, latencies, None, place)
-
-
-def _zones(
-    system: System,
-    budget: Budget,
-    progress: Progress,
-    latencies: bool,
-    states: int | None,
-    place: str | None = None,
-) -> Answer:
-    from verify.engines.zones import explore_zones
-
-    progress.doing, progress.states = "exploring zones", 0
-    limited = replace(budget, states=states)
-    checkpoint = kept.checkpoint(place)
-    found = explore_zones(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
-    return _ended(found, place, checkpoint, latencies)
-
-
-def _ask_dense(
-    system: System,
-    engine: EngineName,
-    budget: Budget,
-    progress: Progress,
-    latencies: bool,
-    queued: bool,
-    place: str | None,
-) -> Answer:
-    """Only the solver sees every run; others find failures in whole parts of a tick."""
-    if engine == "zones":
-        return Answer(Verdict.UNDECIDED, "zones", covered="nothing: they count in whole ticks")
-    if engine == "auto" and queued and not latencies:
-        from verify.engines.chance import long_flood
-
-        flooded = long_flood(system, budget, progress).in_parts(system.resolution)
-        if flooded.verdict is Verdict.FAILS:
-            return flooded
-    if engine in ("auto", "solver"):
-        answer = _solve(system, budget, progress, latencies, place)
-        if engine == "solver" or answer.verdict is not Verdict.UNDECIDED or _too_many(system):
-            return answer
-    if _too_many(system):
-        covered = (
-            f"nothing: more than {MOST_PERIODS} periods in steps of 1/{system.resolution} tick"
-        )
-        return Answer(Verdict.UNDECIDED, engine, covered=covered)
-    if engine == "simulator":
-        from verify.engines.chance import hammer
-
-        return hammer(system, budget, progress, latencies=latencies).in_parts(system.resolution)
-    found = _explore(system, budget, progress, latencies, FIRST_LOOK).in_parts(system.resolution)
-    return answer if engine == "auto" and found.verdict is not Verdict.FAILS else found
-
-
-def _too_many(system: System) -> bool:
-    """Periods of the clock, to be tried one by one."""
-    periods = (item for item in system.memory if isinstance(item, Number) and item.name == PERIOD)
-    return any(period.most - period.least > MOST_PERIODS for period in periods)
-
-
-def _explore(
-    system: System,
-    budget: Budget,
-    progress: Progress,
-    latencies: bool,
-    states: int | None,
-    place: str | None = None,
-) -> Answer:
-    from verify.engines.explorer import explore
-
-    progress.doing, progress.states = "exploring", 0
-    limited = replace(budget, states=states)
-    checkpoint = kept.checkpoint(place)
-    found = explore(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
-    return _ended(found, place, checkpoint, latencies)
-
-
-def _ended(
-    found: Answer, place: str | None, checkpoint: Checkpoint | None, latencies: bool
-) -> Answer:
-    """What is kept of a search is needed no more."""
-    failed = found.verdict is Verdict.FAILS
-    if checkpoint is not None and (found.complete or (failed and not latencies)):
-        kept.forget_search(place)
-    return found
-
-
-def _solve(
-    system: System,
-    budget: Budget,
-    progress: Progress,
-    latencies: bool,
-    place: str | None = None,
-) -> Answer:
-    # Imported late: loading z3 takes longer than most explorations.
-    from verify.engines.solver import solve
-
-    progress.doing, progress.states = "solving", 0
-    checkpoint = kept.checkpoint(place)
-    found = solve(system, budget, progress, latencies=latencies, checkpoint=checkpoint)
-    return _ended(found, place, checkpoint, latencies)
 
 
 def _show(subject: Subject, answer: Answer, part: Part, branch: int, budget: Budget) -> Trace:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from verify.engines.answer import Budget, Delivery, Progress, Verdict
 from verify.engines.trace import Trace
 from verify.errors import UsageError
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import DEFAULT_SECONDS, Subject, judge
 from verify.units import Ticks
 
 

@@ -14,7 +14,8 @@ from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.trace import Trace
 from verify.errors import UsageError
 from verify.parts.clock import PERIOD
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import DEFAULT_SECONDS, Subject, judge
 from verify.units import Ticks, whole
 
 

@@ -11,7 +11,8 @@ from verify.engines.trace import Trace
 from verify.errors import UsageError
 from verify.language.durations import lengths
 from verify.parts.link import Link
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import DEFAULT_SECONDS, Judgement, Subject, judge
 
 # Disturbances this many times larger than the link's slowest input are not looked at.
 FAR = 16

@@ -14,7 +14,8 @@ from verify.engines.trace import Trace
 from verify.engines.two_presses import TwoPresses
 from verify.errors import UsageError
 from verify.parts.link import factored
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import DEFAULT_SECONDS, Subject, judge
 
 Matrix = tuple[tuple[int, ...], ...]
 

@@ -27,10 +27,9 @@ from verify.parts.clock import FASTEST, PERIOD, SLOWEST
 from verify.parts.link import Link, Part, factored
 from verify.parts.monitor import Windows
 from verify.questions import kept, kept_rates
+from verify.questions.engine_choice import FIRST_LOOK, EngineName
 from verify.questions.judging import (
     DEFAULT_SECONDS,
-    FIRST_LOOK,
-    EngineName,
     Judgement,
     Subject,
     apart_in,

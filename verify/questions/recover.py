@@ -11,7 +11,8 @@ from verify.engines.simulator import Simulator
 from verify.engines.trace import Trace
 from verify.parts.link import Link
 from verify.parts.pause import Pause, told
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Judgement, Subject, judge, shrunk
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import DEFAULT_SECONDS, Judgement, Subject, judge, shrunk
 from verify.questions.one_move import Held
 
 # Times this many times longer than the slowest lone press are looked at.

@@ -28,7 +28,8 @@ from verify.errors import UsageError
 from verify.language.machine import System
 from verify.parts.clock import FASTEST, SLOWEST
 from verify.parts.link import Link
-from verify.questions.judging import EngineName, Judgement, Subject, judge, shrunk
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge, shrunk
 from verify.questions.rate_margin import RateMargin, RateSide
 
 ZERO = Fraction(0)

@@ -13,7 +13,8 @@ from verify.engines.trace import Press, Script, Trace
 from verify.errors import DisagreementError, UsageError
 from verify.parts.link import Link
 from verify.pressfile import Wanted
-from verify.questions.judging import DEFAULT_SECONDS, EngineName, Subject
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import DEFAULT_SECONDS, Subject
 from verify.questions.pairs import Matrix, Pairs, least_pairs
 from verify.questions.spacing import Spacing, least_spacing
 from verify.units import Ticks, whole

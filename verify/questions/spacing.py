@@ -9,15 +9,8 @@ from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.shrink import moved_apart, shrink
 from verify.engines.simulator import Simulator
 from verify.engines.trace import Script, Trace
-from verify.questions.judging import (
-    DEFAULT_SECONDS,
-    EngineName,
-    Judgement,
-    Subject,
-    apart_in,
-    judge,
-    within,
-)
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import DEFAULT_SECONDS, Judgement, Subject, apart_in, judge, within
 
 # Spacings this many times the time that a lone press takes to settle are tried before giving up.
 FAR_APART = 16

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verify.engines.answer import Budget, Progress, Verdict
-from verify.questions.judging import EngineName, Judgement, Subject, judge
+from verify.questions.engine_choice import EngineName
+from verify.questions.judging import Judgement, Subject, judge
 from verify.questions.latency import Latencies, latencies
 from verify.questions.spacing import Spacing, least_spacing
 

@@ -29,7 +29,7 @@ from verify.fields import (
 )
 from verify.linkfile import read, toml_of
 from verify.questions.disturbances import Disturbance
-from verify.questions.judging import EngineName
+from verify.questions.engine_choice import EngineName
 from verify.sweeps.keys import key_of
 from verify.sweeps.values import ALLOWED, MOST_VALUES, NoValueError, canonical, values_of
 from verify.units import TimeError, parse_duration

@@ -1,0 +1,247 @@
+"""Which engine is asked about a system, and which after it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Literal
+
+from verify.engines.answer import Answer, Budget, Progress, Verdict
+from verify.engines.checkpoint import Checkpoint
+from verify.language.machine import System
+from verify.language.state import Number
+from verify.parts.clock import PERIOD
+from verify.questions import kept
+
+EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
+
+# ``auto`` explores a few states, looks for a proof by so many steps of joined zones, explores this
+# many states, tries sustained load, more steps of joined zones, then this many zones, then asks the
+# solver, then goes on with zones. Links that never rest are for zones from the start.
+FEW_STATES = 4_000
+FEW_JOINED = 20_000
+FIRST_LOOK = 40_000
+MORE_JOINED = 400_000
+FIRST_ZONES = 20_000
+# Where the world has more than so many choices besides presses, it is first tried at random, so
+# many steps.
+MOST_TOLD_APART = 64
+MOST_HAMMERED = 50_000
+MOST_PERIODS = 1_000
+
+
+def ask(
+    system: System,
+    rests: bool,
+    engine: EngineName,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool = False,
+    queued: bool = False,
+    place: str | None = None,
+    lost: tuple[int, ...] = (),
+) -> Answer:
+    """``place``: where the last and longest search is kept, and goes on from at once. ``lost``:
+    inputs of which a press alone may not come out."""
+    if system.dense:
+        return _ask_dense(system, engine, budget, progress, latencies, queued, place)
+    if engine == "simulator":
+        from verify.engines.chance import hammer
+
+        progress.doing = "simulating"
+        return hammer(system, budget, progress, latencies=latencies)
+    if engine == "explorer":
+        return _explore(system, budget, progress, latencies, None, place)
+    if engine == "solver":
+        return _solve(system, budget, progress, latencies, place)
+    if engine == "zones":
+        return zones(system, budget, progress, latencies, None, place)
+    asked = None if place is None else f"{place} of the solver"
+    if kept.has_search(asked) and not kept.has_search(place):
+        answer = _solve(system, budget, progress, latencies, asked)
+        if answer.verdict is not Verdict.UNDECIDED or budget.spent(0):
+            return answer
+        return zones(system, budget, progress, latencies, None, place)
+    if kept.has_search(place):
+        answer = zones(system, budget, progress, latencies, None, place)
+        if answer.verdict is not Verdict.UNDECIDED or budget.spent(0):
+            return answer
+    if not rests:
+        answer = zones(system, budget, progress, latencies, None, place)
+        if answer.verdict is not Verdict.UNDECIDED:
+            return answer
+        return _explore(system, budget, progress, latencies, None)
+    return _ask_rested(system, budget, progress, latencies, queued, place, lost)
+
+
+def _ask_rested(
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    queued: bool,
+    place: str | None,
+    lost: tuple[int, ...],
+) -> Answer:
+    """Engines of short patience first, and those that say enough where latencies do not matter."""
+    # Of a pause the explorer, and zones, tell every length apart.
+    varied = sum(offer.count for offer in system.offers[1:]) > MOST_TOLD_APART
+    steps: list[Callable[[], Answer]] = []
+    if not latencies:
+        steps.append(lambda: _explore(system, budget, progress, False, FEW_STATES))
+        if lost:
+            # Where one press is known to go wrong, it is looked for by itself.
+            steps.append(lambda: _alone(system, lost, budget, progress))
+        if queued:
+            # What a queue cannot bear shows under sustained load sooner than to the explorer.
+            steps.append(lambda: _flood(system, budget, progress))
+        if not lost:
+            steps.append(lambda: _joined(system, budget, progress, FEW_JOINED))
+    if not varied or latencies:
+        steps.append(lambda: _explore(system, budget, progress, latencies, FIRST_LOOK))
+    if not latencies:
+        if varied:
+            steps.append(lambda: _hammer(system, budget, progress))
+        if not queued:
+            steps.append(lambda: _flood(system, budget, progress))
+        if not lost:
+            steps.append(lambda: _joined(system, budget, progress, MORE_JOINED))
+        if varied:
+            steps.append(lambda: _explore(system, budget, progress, False, FIRST_LOOK))
+    steps.append(lambda: zones(system, budget, progress, latencies, FIRST_ZONES))
+    asked = None if place is None else f"{place} of the solver"
+    steps.append(lambda: _solve(system, budget, progress, latencies, asked))
+    for step in steps:
+        answer = step()
+        if answer.verdict is not Verdict.UNDECIDED:
+            return answer
+    return zones(system, budget, progress, latencies, None, place)
+
+
+def _alone(system: System, lost: tuple[int, ...], budget: Budget, progress: Progress) -> Answer:
+    from verify.engines.chance import alone
+
+    return alone(system, lost, budget, progress)
+
+
+def _flood(system: System, budget: Budget, progress: Progress) -> Answer:
+    from verify.engines.chance import flood
+
+    return flood(system, budget, progress)
+
+
+def _hammer(system: System, budget: Budget, progress: Progress) -> Answer:
+    from verify.engines.chance import hammer
+
+    progress.doing, progress.states = "simulating", 0
+    return hammer(system, replace(budget, states=MOST_HAMMERED), progress)
+
+
+def _joined(system: System, budget: Budget, progress: Progress, steps: int) -> Answer:
+    """A proof by few zones, if there is one."""
+    from verify.engines.joined import prove
+
+    progress.doing, progress.states = "joining zones", 0
+    return prove(system, replace(budget, states=steps), progress)
+
+
+def zones(
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    states: int | None,
+    place: str | None = None,
+) -> Answer:
+    """By zones, ``states`` of them at most; ``place``: where the search is kept."""
+    from verify.engines.zones import explore_zones
+
+    progress.doing, progress.states = "exploring zones", 0
+    limited = replace(budget, states=states)
+    checkpoint = kept.checkpoint(place)
+    found = explore_zones(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
+    return _ended(found, place, checkpoint, latencies)
+
+
+def _ask_dense(
+    system: System,
+    engine: EngineName,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    queued: bool,
+    place: str | None,
+) -> Answer:
+    """Only the solver sees every run; others find failures in whole parts of a tick."""
+    if engine == "zones":
+        return Answer(Verdict.UNDECIDED, "zones", covered="nothing: they count in whole ticks")
+    if engine == "auto" and queued and not latencies:
+        from verify.engines.chance import long_flood
+
+        flooded = long_flood(system, budget, progress).in_parts(system.resolution)
+        if flooded.verdict is Verdict.FAILS:
+            return flooded
+    if engine in ("auto", "solver"):
+        answer = _solve(system, budget, progress, latencies, place)
+        if engine == "solver" or answer.verdict is not Verdict.UNDECIDED or _too_many(system):
+            return answer
+    if _too_many(system):
+        covered = (
+            f"nothing: more than {MOST_PERIODS} periods in steps of 1/{system.resolution} tick"
+        )
+        return Answer(Verdict.UNDECIDED, engine, covered=covered)
+    if engine == "simulator":
+        from verify.engines.chance import hammer
+
+        return hammer(system, budget, progress, latencies=latencies).in_parts(system.resolution)
+    found = _explore(system, budget, progress, latencies, FIRST_LOOK).in_parts(system.resolution)
+    return answer if engine == "auto" and found.verdict is not Verdict.FAILS else found
+
+
+def _too_many(system: System) -> bool:
+    """Periods of the clock, to be tried one by one."""
+    periods = (item for item in system.memory if isinstance(item, Number) and item.name == PERIOD)
+    return any(period.most - period.least > MOST_PERIODS for period in periods)
+
+
+def _explore(
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    states: int | None,
+    place: str | None = None,
+) -> Answer:
+    from verify.engines.explorer import explore
+
+    progress.doing, progress.states = "exploring", 0
+    limited = replace(budget, states=states)
+    checkpoint = kept.checkpoint(place)
+    found = explore(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
+    return _ended(found, place, checkpoint, latencies)
+
+
+def _ended(
+    found: Answer, place: str | None, checkpoint: Checkpoint | None, latencies: bool
+) -> Answer:
+    """What is kept of a search is needed no more."""
+    failed = found.verdict is Verdict.FAILS
+    if checkpoint is not None and (found.complete or (failed and not latencies)):
+        kept.forget_search(place)
+    return found
+
+
+def _solve(
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    place: str | None = None,
+) -> Answer:
+    # Imported late: loading z3 takes longer than most explorations.
+    from verify.engines.solver import solve
+
+    progress.doing, progress.states = "solving", 0
+    checkpoint = kept.checkpoint(place)
+    found = solve(system, budget, progress, latencies=latencies, checkpoint=checkpoint)
+    return _ended(found, place, checkpoint, latencies)
