@@ -60,6 +60,9 @@ HOLDS_AND_JITTER = make_link(
     branches=(1, 2),
     faults=Faults(jitter=1, skew=1, shortest=1),
 )
+# Fails only if the second press comes in the very tick in which the second pulse of the first
+# ends: its rise melts into that pulse.
+ONE_DISTANCE = make_link(PulseGap((4,), 2, (0,)), Operator(spacing=6, hold=(1, 1)))
 
 
 def verdict_of(link: Link, engine: EngineName, seconds: float = 4) -> Judgement:
@@ -89,6 +92,7 @@ def test_the_simulator_gives_the_same_by_tick_and_by_event(data: st.DataObject) 
 @given(links(lenient=True))
 @example(JITTER_BEHIND_A_DELAY)
 @example(HOLDS_AND_JITTER)
+@example(ONE_DISTANCE)
 @examples(60)
 def test_explorer_solver_and_simulator_agree_on_the_verdict(link: Link) -> None:
     explored = verdict_of(link, "explorer")

@@ -6,6 +6,7 @@ from __future__ import annotations
 import copy
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from itertools import combinations
 from typing import Any
@@ -16,15 +17,26 @@ from hypothesis import strategies as st
 
 from models.framed_serial import FramedSerial
 from models.parallel_code import ParallelCode
-from tests.links import framed_serials, links, make_link, owns, parallel_codes, pulse_gaps
+from tests.links import (
+    even_gaps,
+    framed_serials,
+    links,
+    make_link,
+    owns,
+    parallel_codes,
+    pulse_gaps,
+    schemes,
+)
 from tests.nightly import examples
 from verify.engines import joined
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
+from verify.engines.joined import few_zones
 from verify.language.state import Signal
-from verify.linkfile import parse
+from verify.linkfile import load, parse
 from verify.parts.line import Faults
 from verify.parts.link import Link
 from verify.parts.operator import Operator
+from verify.parts.pause import End, Pause
 from verify.questions.cases import Case, cases
 from verify.questions.certify import certified, of_joined
 from verify.questions.judging import Subject, judge
@@ -37,6 +49,8 @@ from verify.recheck.relation import Relation
 from verify.recheck.solvers import SolverName, solver_of
 
 Z3 = solver_of("z3")
+# Holds whether or not what settles at the far end stands still for a while.
+SETTLING = make_link(ParallelCode((1, 2), 2, 3), Operator(60, hold=(8, 8)))
 SMALL = st.one_of(pulse_gaps(2), parallel_codes(2), framed_serials(2), owns())
 
 
@@ -73,6 +87,57 @@ def test_what_joined_zones_show_is_confirmed_and_so(link: Link, spacing: int) ->
     if None not in of_cases:
         judged = judge(subject, "explorer", Progress(), budget=Budget(2))
         assert judged.verdict is not Verdict.FAILS
+
+
+@given(
+    links(st.one_of(SMALL, schemes), faulty=False),
+    st.builds(Pause, st.integers(1, 5), st.integers(1, 2), st.sampled_from(End)),
+    st.sampled_from([0, 12, 30]),
+)
+@example(SETTLING, Pause(3, 1, End.RECEIVER), 0)
+@example(SETTLING, Pause(2, 1, End.EITHER), 0)
+@example(make_link(even_gaps(2), Operator(30)), Pause(1, 1, End.RECEIVER), 0)
+@examples(25)
+def test_what_is_shown_of_pauses_of_any_length_is_confirmed_and_so(
+    link: Link, pause: Pause, spacing: int
+) -> None:
+    link = replace(link, pause=pause)
+    if spacing:
+        link = link.with_operator(spacing=spacing)
+    subject = Subject(link)
+    of_cases = [proved(case) for case in cases(subject, "parts")]
+    event(f"{set(of_cases)}")
+
+    assert False not in of_cases
+    if None not in of_cases:
+        judged = judge(subject, "explorer", Progress(), budget=Budget(2))
+        assert judged.verdict is not Verdict.FAILS
+
+
+@pytest.mark.parametrize(("most", "end"), [(3, End.RECEIVER), (3, End.EITHER), (1000, End.EITHER)])
+def test_a_long_pause_takes_no_more_zones_than_a_short_one(most: int, end: End) -> None:
+    def zones(pause: Pause) -> int:
+        link = replace(load("models/links/card_reader.toml"), pause=pause)
+        [case] = cases(Subject(link), "parts")
+        found = few_zones(case.system, Budget(states=20_000), Progress())
+        assert found is not None
+        return len(found[0])
+
+    assert zones(Pause(most, 1, end)) == zones(Pause(2, 1, end))
+
+
+def test_how_long_a_pause_may_be_is_found_to_the_tick() -> None:
+    """Two lines that tell the bits by themselves: only the next press ends it. A message takes
+    276 ticks, presses come 1500 apart, so one that stops for 1224 is still being sent then."""
+    link = load("models/links/card_reader.toml")
+
+    def judged(most: int) -> tuple[Verdict, str]:
+        stopping = Subject(replace(link, pause=Pause(most)))
+        found = judge(stopping, "auto", Progress(), budget=Budget(60))
+        return found.verdict, found.engine
+
+    assert judged(1223) == (Verdict.HOLDS, "zones")
+    assert judged(1224) == (Verdict.FAILS, "simulator")
 
 
 @given(links(SMALL), st.integers(0, 3))

@@ -84,11 +84,12 @@ def _ask_rested(
     lost: tuple[int, ...],
 ) -> Answer:
     """Engines of short patience first, and those that say enough where latencies do not matter."""
-    # Of a pause the explorer, and zones, tell every length apart.
+    # Of a pause the explorer, and zones, tell every length apart; zones joined do not.
     varied = sum(offer.count for offer in system.offers[1:]) > MOST_TOLD_APART
     steps: list[Callable[[], Answer]] = []
     if not latencies:
-        steps.append(lambda: _explore(system, budget, progress, False, FEW_STATES))
+        if not varied or lost:
+            steps.append(lambda: _explore(system, budget, progress, False, FEW_STATES))
         if lost:
             # Where one press is known to go wrong, it is looked for by itself.
             steps.append(lambda: _alone(system, lost, budget, progress))
