@@ -563,6 +563,9 @@ class _Reading:
         if (reason := link.clockless) is not None:
             self._note([Finding(("clock", key), f"no key: {reason}") for key in keys])
             return
+        if "rate" in keys and (reason := link.unrated) is not None:
+            self._note([Finding(("clock", "rate"), f"no key: {reason}")])
+            return
         if (allowed := link.wanders_too_far) is not None:
             self._note([Finding(("clock", "wander"), allowed)])
 

@@ -14,6 +14,8 @@ from typing import Any, TypeAlias
 from verify.errors import ModelError
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Machine, Offer, Rule, Statement, walk
+from verify.language.picks import parts_of
+from verify.language.ranges import range_of
 from verify.language.state import Bank, Emit, Number, Put, Set, Signal, Start, Take, Timer
 
 # A number, a field of a signal or bank, or the name of a pick.
@@ -368,7 +370,8 @@ class Rewriter:
 
 
 def lengths(machines: Iterable[Machine]) -> Iterator[tuple[str, int]]:
-    """Every known length that a timer or bank entry is given, and whose it is."""
+    """Every length that a timer or bank entry is given and that is a period of its own, and whose
+    it is: the least where there are several, 0 where no more is known."""
     for machine in machines:
         for statement in walk(machine.body):
             if isinstance(statement, Start):
@@ -377,7 +380,10 @@ def lengths(machines: Iterable[Machine]) -> Iterator[tuple[str, int]]:
                 name, length = statement.bank.name, statement.length
             else:
                 continue
-            if isinstance(length, ex.Constant) and length.value:
-                yield name, int(length.value)
-            elif isinstance(length, ex.Lookup):
-                yield name, int(min(length.table))
+            if length != ex.Constant(0) and not is_rest(length):
+                yield name, max(0, int(max(-1, range_of(length, {})[0])))
+
+
+def is_rest(length: ex.Int) -> bool:
+    """It goes on from what is left of a timer or bank entry, so it is no period of its own."""
+    return any(isinstance(part, ex.Left | ex.EntryLeft) for part in parts_of(length))

@@ -14,7 +14,8 @@ from typing import Any
 
 from verify.errors import ModelError
 from verify.language import expressions as ex
-from verify.language.durations import Key, Measure, remeasured
+from verify.language.counts import as_counts
+from verify.language.durations import Key, Measure, is_rest, remeasured
 from verify.language.machine import Machine
 from verify.language.state import Number
 
@@ -85,7 +86,8 @@ def paced(
     every length is a whole multiple, so many periods; None: each length is one period. Raises
     ModelError for machines that do with times what a clock of unknown rate does not allow.
     """
-    return remeasured(machines, times, _measure(clock, resolution, step))
+    counted, times = as_counts(machines, times)
+    return remeasured(counted, times, _measure(clock, resolution, step))
 
 
 def _measure(clock: Clock, resolution: int, step: int | None) -> Measure:
@@ -115,7 +117,7 @@ def _measure(clock: Clock, resolution: int, step: int | None) -> Measure:
 
     def length(name: str, old: ex.Int, new: ex.Int) -> ex.Int:
         # What goes on from another timer's rest is not a period of its own.
-        if not isinstance(old, ex.Constant | ex.Lookup):
+        if is_rest(old):
             return new
         if isinstance(old, ex.Constant):
             ticks, reach = old.value, wander(old.value)

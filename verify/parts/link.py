@@ -101,11 +101,28 @@ class Link:
         return None
 
     @property
+    def unrated(self) -> str | None:
+        """Why the rate of the transmitter's clock can not be off here, in words; None if it can."""
+        return self.clockless or self._unpaced(Clock(rate=(Fraction(0), Fraction(1, 2))))
+
+    def _unpaced(self, clock: Clock) -> str | None:
+        """Why the transmitter cannot run on this clock, in words; None if it can."""
+        transmitter = self.scheme.transmitter()
+        # Links that never come to rest are searched with another rate in each period.
+        for anew in (False, True) if self.scheme.warm_up else (False,):
+            other = replace(clock, anew=anew)
+            try:
+                paced(transmitter, times_of(transmitter), other, 2, self.scheme.step)
+            except ModelError as error:
+                return f"a transmitter that counts out lengths, which this does not: {error}"
+        return None
+
+    @property
     def unsteady(self) -> str | None:
         """Why no clock may wander here, in words, if it does; None if it may, or does not."""
         if self.clock.wander and self.scheme.queue is not None:
             return 'no key with busy = "queue": when a send ends could not be told from presses'
-        return None
+        return self._unpaced(Clock(wander=self.clock.wander)) if self.clock.wander else None
 
     @property
     def unstoppable(self) -> str | None:

@@ -135,8 +135,8 @@ def _impossible(kind: str, link: Link) -> str | None:
             f"{scheme}; allowed: a scheme whose receiver has a clock of its own: free-scan, "
             "synced-scan"
         )
-    if kind == "clock.rate" and link.clockless:
-        return f"{scheme}; allowed: {link.clockless}"
+    if kind == "clock.rate" and (reason := link.unrated) is not None:
+        return f"{scheme}; allowed: {reason}"
     if kind.startswith("pause."):
         reason = disturbed(link, kind, 1).unstoppable
         return f"{scheme}; allowed: {reason}" if reason is not None else None

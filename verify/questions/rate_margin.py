@@ -86,6 +86,8 @@ def rate_margin(
     Raises UsageError for engines that cannot answer, or links without such a clock.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    if (reason := link.unrated) is not None:
+        raise UsageError(f"clock.rate: allowed: {reason}")
     if link.scheme.warm_up:
         # Links that never rest are for zones, not for the solver.
         from verify.questions.scan_margin import scan_rate_margin
@@ -113,7 +115,7 @@ def rate_side(
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     on_time = replace(link, clock=replace(link.clock, rate=(ZERO, ZERO)))
-    if (reason := on_time.clockless) is not None:
+    if (reason := on_time.unrated) is not None:
         raise UsageError(f"clock.rate: allowed: {reason}")
     from verify.engines.solver import OutOfReachError
 

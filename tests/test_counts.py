@@ -1,0 +1,96 @@
+"""Lengths of the transmitter that are worked out: they run on its clock like any other."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from verify.engines.answer import Budget, Progress, Verdict
+from verify.errors import LinkFileError, UsageError
+from verify.linkfile import parse
+from verify.questions.margin import Margin, margin
+from verify.questions.rate_margin import RateMargin, rate_margin
+
+WIDTHS = """
+tick = "10 ms"
+[inputs]
+names = ["tenor", "treble"]
+[link]
+scheme = "own"
+tables.width = [8, 12]
+[transmitter]
+timers.high = 20
+{memory}
+[[transmitter.rules]]
+when = "high.ends"
+do = ["line.down()"]
+[[transmitter.rules]]
+each = "press"
+when = "not high.runs and not high.ends"
+do = ["line.up()", {do}]
+[receiver]
+timers.clock = 30
+[[receiver.rules]]
+when = "line.rises"
+do = ["clock.start(30)"]
+[[receiver.rules]]
+when = "line.falls"
+do = ["strike(find([[7, 10], [11, 16]], 30 - clock.left))", "clock.stop()"]
+[operator]
+spacing = 40
+"""
+# The same in several ways: width[input] + 1 ticks.
+SUM = WIDTHS.format(memory="", do='"high.start(width[input] + 1)"')
+PLAIN = WIDTHS.format(memory="", do='"high.start(width[input])"').replace("[8, 12]", "[9, 13]")
+NUMBER = WIDTHS.format(
+    memory="numbers.more = { range = [0, 5], start = 1 }", do='"high.start(width[input] + more)"'
+)
+PICKED = WIDTHS.format(memory="", do='"high.start(width[input] + pick(0, 1))"')
+
+
+def wander_of(text: str) -> Margin:
+    return margin(parse(text, "widths.toml"), "clock.wander", "auto", Progress())
+
+
+def rate_of(text: str) -> RateMargin:
+    return rate_margin(parse(text, "widths.toml"), "auto", Progress(), Budget(60))
+
+
+def test_a_length_that_is_a_sum_wanders_like_any_other() -> None:
+    told, summed = wander_of(PLAIN).most, wander_of(SUM).most
+    assert (told.verdict, told.amount) == (Verdict.HOLDS, 1)
+    assert (summed.verdict, summed.amount) == (told.verdict, told.amount)
+    # The least that the number might be is a tick less, the run is no other.
+    assert wander_of(NUMBER).most.amount == 1
+
+
+def errors_of(text: str) -> tuple[Fraction | None, Fraction | None]:
+    found = rate_of(text)
+    assert {found.least.verdict, found.most.verdict} == {Verdict.HOLDS}
+    return found.least.amount, found.most.amount
+
+
+@pytest.mark.parametrize("text", [SUM, NUMBER])
+def test_a_length_that_is_worked_out_is_as_long_at_every_rate(text: str) -> None:
+    assert errors_of(text) == errors_of(PLAIN)
+
+
+def test_a_length_that_is_picked_lasts_whole_periods_at_every_rate() -> None:
+    short, long = errors_of(PLAIN.replace("[9, 13]", "[8, 12]")), errors_of(PLAIN)
+    picked = errors_of(PICKED)
+    assert picked == tuple(min(pair) for pair in zip(short, long, strict=True))
+
+
+MEASURES = SUM.replace("timers.high = 20", "timers.high = 20\ntimers.since = 100").replace(
+    '["line.up()"', '["since.start(find([[0, 3], [4, 9]], since.left) + 9)", "line.up()"'
+)
+
+
+def test_a_transmitter_that_measures_says_that_its_rate_cannot_be_off() -> None:
+    with pytest.raises(LinkFileError, match="counts out lengths") as refused:
+        parse(MEASURES + '[clock]\nrate = ["-1 %", "1 %"]\n', "widths.toml")
+    assert refused.value.key == "clock.rate"
+    with pytest.raises(UsageError, match=r"^clock.rate: allowed: a transmitter that counts out"):
+        rate_of(MEASURES)
+    assert wander_of(MEASURES).most.verdict is Verdict.HOLDS
