@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import copyreg
 import hashlib
-import importlib.util
 import sys
 import traceback
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from operator import attrgetter
+from importlib.machinery import ModuleSpec
+from importlib.util import module_from_spec
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from types import ModuleType
-
     from verify.parts.scheme import Scheme
 
 _allowed = [False]
 _PREFIX = "a scheme in "  # of the names of modules: no import finds them
-_DIGEST = "__sha256__"  # of what a module was made of
+_SOURCE = "__read__"  # of a module: the bytes that it was made of
+_run: dict[Path, str] = {}  # by file, the SHA-256 of what was run of it last
+MOST_BYTES = 10_000_000
 
 
 class CodeError(Exception):
@@ -34,11 +34,12 @@ class CodeError(Exception):
 @dataclass(frozen=True)
 class OneFile:
     """The one Python file that may stand behind a link file's ``python = "named"``: it is at
-    ``path``, and has this SHA-256."""
+    ``path``, and has this SHA-256. ``source``: its bytes, if they have been read already."""
 
     named: str
     path: Path
     sha256: str
+    source: bytes | None = None
 
 
 def allow(yes: bool) -> None:
@@ -53,29 +54,41 @@ def is_allowed() -> bool:
 
 def digest_of(path: Path) -> str | None:
     """SHA-256 of the bytes that were run of a file; None if it was not."""
-    found: str | None = getattr(sys.modules.get(_name(path)), _DIGEST, None)
-    return found
+    return _run.get(path.resolve())
 
 
-def digest_named(document: Mapping[str, object], folder: Path) -> str | None:
-    """SHA-256 of the Python file that a link file names, as it is now; None if there is none."""
+def file_named(document: Mapping[str, object], folder: Path) -> OneFile | None:
+    """The Python file that a link file names, as it is now; None if there is none."""
     link = document.get("link")
     named = link.get("python") if isinstance(link, dict) else None
     if not isinstance(named, str):
         return None
     try:
-        return hashlib.sha256((folder / named).read_bytes()).hexdigest()
-    except OSError:
+        source = _bytes_of(folder / named)
+    except CodeError:
         return None
+    return OneFile(named, folder / named, hashlib.sha256(source).hexdigest(), source)
+
+
+def digest_named(document: Mapping[str, object], folder: Path) -> str | None:
+    """SHA-256 of the Python file that a link file names, as it is now; None if there is none."""
+    file = file_named(document, folder)
+    return None if file is None else file.sha256
 
 
 def scheme_of(
-    path: Path, inputs: int, tables: Mapping[str, object], sha256: str | None = None
+    path: Path,
+    inputs: int,
+    tables: Mapping[str, object],
+    sha256: str | None = None,
+    source: bytes | None = None,
 ) -> Scheme:
     """What ``scheme(inputs, tables)`` of a Python file returns.
 
-    ``sha256``: what the file's has to be, or it is not run. Raises CodeError.
+    ``sha256``: what the file's has to be, or it is not run; ``source``: its bytes, None to read
+    them. Raises CodeError.
     """
+    from verify.parts.proper import ImproperError, check_scheme
     from verify.parts.scheme import Scheme
 
     if not _allowed[0]:
@@ -83,7 +96,7 @@ def scheme_of(
             "a file of Python code, which would be run",
             "with --allow-code on the command line only, for files that you trust",
         )
-    module = _loaded(path, sha256)
+    module = _loaded(path, sha256, source)
     make = getattr(module, "scheme", None)
     if not callable(make):
         raise CodeError("a file without a function scheme", "one with scheme(inputs, tables)")
@@ -95,9 +108,9 @@ def scheme_of(
                 "a verify.parts.scheme.Scheme",
             )
         # Machines that are put together wrongly are found now, not by some engine.
-        hash(made)
-        made.transmitter()
-        made.receiver(0)
+        check_scheme(made)
+    except ImproperError as error:
+        raise CodeError(error.found, error.allowed) from None
     except CodeError:
         raise
     except Exception as error:
@@ -105,59 +118,84 @@ def scheme_of(
     return made
 
 
-def _name(path: Path) -> str:
-    return f"{_PREFIX}{path.resolve()}"
+def blamed(error: BaseException) -> str | None:
+    """Of an error that was raised by code of such a file, what to say; None of any other."""
+    names = {module.__file__ for name, module in sys.modules.items() if name.startswith(_PREFIX)}
+    for frame in reversed(traceback.extract_tb(error.__traceback__)):
+        if frame.filename in names:
+            failed = _failed(error, Path(frame.filename))
+            return f"{frame.filename}: found {failed.found}; allowed: {failed.allowed}"
+    return None
 
 
-def _loaded(path: Path, sha256: str | None = None) -> ModuleType:
-    """The module; the same one as long as the file is the same."""
+class Arrived:
+    """The files that were run here, for another process: whoever sends them was allowed to run
+    them. It has to come before all that is made by them."""
+
+    def __reduce__(self) -> tuple[Callable[..., Arrived], tuple[object, ...]]:
+        modules = [m for name, m in sys.modules.items() if name.startswith(_PREFIX)]
+        return _arrive, (tuple((m.__file__, getattr(m, _SOURCE)) for m in modules),)
+
+
+def _arrive(files: tuple[tuple[str, bytes], ...]) -> Arrived:
+    for path, source in files:
+        _module(Path(path), source)
+    return Arrived()
+
+
+def _bytes_of(path: Path) -> bytes:
+    """What is in the file. Raises CodeError."""
+    allowed = "a Python file, its path from the link file"
+    if path.is_dir():
+        raise CodeError("a folder", allowed)
     if not path.is_file():
-        raise CodeError("no such file", "a Python file, its path from the link file")
+        raise CodeError("a device or pipe" if path.exists() else "no such file", allowed)
     try:
-        text = path.read_bytes()
+        with path.open("rb") as file:
+            source = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise CodeError((error.strerror or "not readable").lower(), "a Python file") from None
-    digest = hashlib.sha256(text).hexdigest()
+    if len(source) > MOST_BYTES:
+        raise CodeError("a file of more bytes than code has", f"at most {MOST_BYTES} bytes")
+    return source
+
+
+def _loaded(path: Path, sha256: str | None = None, source: bytes | None = None) -> ModuleType:
+    """The module; the same one as long as the file is the same."""
+    if source is None:
+        source = _bytes_of(path)
+    digest = hashlib.sha256(source).hexdigest()
     if sha256 not in (None, digest):
         raise CodeError("another file than that of the certificate", "one of the same SHA-256")
-    name = _name(path)
-    if digest_of(path) == digest:
-        return sys.modules[name]
-    spec = importlib.util.spec_from_file_location(name, path)
-    if spec is None or spec.loader is None:
-        raise CodeError("a file that Python does not load", "a file that ends in .py")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    try:
-        # What was read, not what Python may have kept of an earlier reading.
-        exec(compile(text, str(path), "exec", dont_inherit=True), vars(module))
-    except (Exception, SystemExit) as error:
-        del sys.modules[name]
-        raise _failed(error, path) from None
-    setattr(module, _DIGEST, digest)
-    for kind in vars(module).values():
-        if isinstance(kind, type) and kind.__module__ == name:
-            copyreg.pickle(kind, _sent)
+    module = _module(path, source)
+    _run[path.resolve()] = digest
     return module
 
 
-def _sent(thing: object) -> tuple[Callable[..., object], tuple[object, ...]]:
-    """What is made by such a file goes to a worker process with the file's path."""
-    kind = type(thing)
-    return _received, (kind.__module__.removeprefix(_PREFIX), kind.__qualname__, vars(thing))
-
-
-def _received(path: str, name: str, state: dict[str, object]) -> object:
-    """In a worker process: whoever sent it was allowed to run the file."""
-    module = sys.modules.get(f"{_PREFIX}{path}") or _loaded(Path(path))
-    kind = attrgetter(name)(module)
-    thing = object.__new__(kind)
-    thing.__dict__.update(state)
-    return thing
+def _module(path: Path, source: bytes) -> ModuleType:
+    """A module per file and what was in it, so that no process mistakes an old one for a new."""
+    # No dots: what stands before one would be looked for as a package.
+    place = str(path.resolve()).replace("%", "%25").replace(".", "%2E")
+    name = f"{_PREFIX}{place} of {hashlib.sha256(source).hexdigest()}"
+    if name in sys.modules:
+        return sys.modules[name]
+    spec = ModuleSpec(name, None, origin=str(path.absolute()))
+    spec.has_location = True
+    module = module_from_spec(spec)
+    setattr(module, _SOURCE, source)
+    sys.modules[name] = module
+    try:
+        # What was read, not what Python may have kept of an earlier reading.
+        exec(compile(source, str(path.absolute()), "exec", dont_inherit=True), vars(module))
+    except (Exception, SystemExit) as error:
+        del sys.modules[name]
+        raise _failed(error, path) from None
+    return module
 
 
 def _failed(error: BaseException, path: Path) -> CodeError:
-    lines = [f.lineno for f in traceback.extract_tb(error.__traceback__) if f.filename == str(path)]
+    name = str(path.absolute())
+    lines = [f.lineno for f in traceback.extract_tb(error.__traceback__) if f.filename == name]
     line = getattr(error, "lineno", None) or (lines[-1] if lines else None)
     where = f" in line {line}" if line else ""
     text = " ".join(str(error).split())

@@ -65,7 +65,7 @@ class OwnParameters(Parameters):
             elif isinstance(folder, Path):
                 self._made = reading.code(folder / self.python)
             elif folder is not None and folder.named == self.python:
-                self._made = reading.code(folder.path, folder.sha256)
+                self._made = reading.code(folder.path, folder.sha256, folder.source)
             else:
                 allowed = (
                     "no key: what the machines are has to stand in the text of the link file"
@@ -193,15 +193,18 @@ class _Reading:
 
     # -- the whole ------------------------------------------------------------
 
-    def code(self, path: Path, sha256: str | None = None) -> Scheme:
-        """What a Python file makes, if its SHA-256 is this (None: any)."""
+    def code(
+        self, path: Path, sha256: str | None = None, source: bytes | None = None
+    ) -> Scheme:
+        """What a Python file makes, if its SHA-256 is this (None: any). ``source``: its bytes, if
+        they were read before."""
         for end in ENDS:
             if end in self.document:
                 raise _WrongError(Finding((end,), "no table: link.python says what it is"))
         self._all_tables()
         key: Key = ("link", "python")
         try:
-            made = scheme_of(path, self.inputs, dict(self.tables), sha256)
+            made = scheme_of(path, self.inputs, dict(self.tables), sha256, source)
         except CodeError as error:
             raise _refuse(key, error.found, error.allowed) from None
         if made.inputs != self.inputs:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, ParamSpec, TypeVar
 
 import click
 
-from verify.errors import FewwireError
+from verify.errors import FewwireError, ModelError
 
 if TYPE_CHECKING:
     from verify.design.trail import Trail
@@ -43,7 +43,13 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
                 sys.stdout.flush()
         except FewwireError as error:
             if error.exit_code != UNDECIDED or not kwargs.get("as_json"):
-                fail(str(error), error.exit_code)
+                # What a machine does in some state names itself, not where it is written.
+                place = (
+                    f"{kwargs['file']}: "
+                    if isinstance(error, ModelError) and "file" in kwargs
+                    else ""
+                )
+                fail(f"{place}{error}", error.exit_code)
             status = _cut_short(getattr(error, "covered", str(error)))
         except MemoryError:
             if not kwargs.get("as_json"):
@@ -54,11 +60,24 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
             _drop_output()
             status = PIPE_CLOSED
         except OSError as error:
+            if (told := _blamed(error)) is not None:
+                fail(told, BAD)
             _drop_output()
             fail(f"output: found {error.strerror or error}; allowed: a place to write to", BAD)
+        except Exception as error:
+            if (told := _blamed(error)) is None:
+                raise
+            fail(told, BAD)
         sys.exit(status)
 
     return run
+
+
+def _blamed(error: Exception) -> str | None:
+    """What to say of an error in a Python file that a link file names; None of any other."""
+    from verify.allowed_code import blamed
+
+    return blamed(error)
 
 
 _LESS = "a smaller question, or more memory"

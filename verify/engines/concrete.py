@@ -599,8 +599,7 @@ class Compiled:
                 ha, u = self._int(factor), self.where[unit]
                 return lambda tick: ha(tick) * tick.place[u]
             case ex.Lookup(table, index_of):
-                at, entries = self._int(index_of), [int(x) for x in table]
-                return lambda tick: entries[at(tick)]
+                return self._lookup([int(x) for x in table], self._int(index_of))
             case ex.Find(windows, searched):
                 value_of, find = self._int(searched), _finder(windows)
                 return lambda tick: find(value_of(tick))
@@ -611,6 +610,18 @@ class Compiled:
                 pick = e
                 return lambda tick: tick.choose(pick)
         raise ModelError(f"no such number expression: {e!r}")
+
+    @staticmethod
+    def _lookup(entries: list[int], at: IntFn) -> IntFn:
+        most = len(entries) - 1
+
+        def run(tick: Tick) -> int:
+            index = at(tick)
+            if 0 <= index <= most:
+                return entries[index]
+            raise ModelError(f"a table is looked up at {index}; allowed: 0 to {most}")
+
+        return run
 
     def _bool(self, e: ex.Bool) -> BoolFn:
         match e:

@@ -10,6 +10,8 @@ from contextlib import contextmanager
 from time import sleep
 from typing import TypeVar
 
+from verify.allowed_code import Arrived
+
 A = TypeVar("A")
 B = TypeVar("B")
 
@@ -31,11 +33,12 @@ def each(work: Callable[[A], B], tasks: Sequence[A], jobs: int) -> Iterator[tupl
     born = {"initializer": _end_with, "initargs": (os.getpid(),)}  # of processes of our own
     pool = Parallel(jobs, return_as="generator_unordered", batch_size=1, **born)
     with _uninterrupted():
-        answers = pool(delayed(_one)(work, k, task) for k, task in enumerate(tasks))
+        arrived = Arrived()
+        answers = pool(delayed(_one)(arrived, work, k, task) for k, task in enumerate(tasks))
     yield from answers
 
 
-def _one(work: Callable[[A], B], number: int, task: A) -> tuple[int, B]:
+def _one(_: Arrived, work: Callable[[A], B], number: int, task: A) -> tuple[int, B]:
     return number, work(task)
 
 

@@ -79,7 +79,10 @@ def link_of(sweep: Sweep, number: int) -> Link:
     for text, value in zip(sweep.keys, sweep.changes(number), strict=True):
         if value is not None:
             put(document, _key(text), parsed(value), sweep.link_shown)
-    return parse_document(document, sweep.link_shown, sweep.link_name, folder=Path(sweep.folder))[0]
+    link = document.get("link")
+    code = sweep.code(link.get("python")) if isinstance(link, dict) else None
+    folder = Path(sweep.folder) if code is None else code
+    return parse_document(document, sweep.link_shown, sweep.link_name, folder=folder)[0]
 
 
 def _key(text: str) -> tuple[str | int, ...]:

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field, PlainValidator, ValidationError, field_validator
 
+from verify.allowed_code import OneFile, file_named
 from verify.errors import LinkFileError
 from verify.fields import (
     UNKNOWN,
@@ -31,7 +32,7 @@ from verify.linkfile import read, toml_of
 from verify.questions.disturbances import Disturbance
 from verify.questions.engine_choice import EngineName
 from verify.sweeps.keys import key_of
-from verify.sweeps.values import ALLOWED, MOST_VALUES, NoValueError, canonical, values_of
+from verify.sweeps.values import ALLOWED, MOST_VALUES, NoValueError, canonical, parsed, values_of
 from verify.units import TimeError, parse_duration
 
 MOST_CELLS = 100_000
@@ -90,6 +91,8 @@ class Sweep:
     """What is asked of which links. ``seconds`` of work for each cell.
 
     ``link_text`` and ``link_name`` of the link file; ``link_shown`` stands for it in messages.
+    ``codes``: the Python files that it names, or that cells name, as they were when the sweep
+    began: cells know no others.
     """
 
     name: str
@@ -103,6 +106,7 @@ class Sweep:
     link_shown: str
     link_name: str
     folder: str
+    codes: tuple[OneFile, ...] = ()
 
     @property
     def cells(self) -> int:
@@ -130,6 +134,10 @@ class Sweep:
         """One cell by itself."""
         rows = zip(self.axes, self._rows(number), strict=True)
         return replace(self, axes=tuple(Axis(axis.keys, (row,)) for axis, row in rows))
+
+    def code(self, named: object) -> OneFile | None:
+        """The Python file of this name in link files, if there is one."""
+        return next((code for code in self.codes if code.named == named), None)
 
     def _rows(self, number: int) -> list[tuple[str | None, ...]]:
         rows = zip(self.axes, self.places(number), strict=True)
@@ -160,7 +168,7 @@ def load_sweep(path: str | os.PathLike[str]) -> Sweep:
         raise _error(findings, document, shown)
     place = Path(path).parent / top.link
     link_text, link_shown, link_name = read(place)
-    toml_of(link_text, link_shown)
+    link = toml_of(link_text, link_shown)
     return Sweep(
         top.name or name,
         top.ask,
@@ -173,7 +181,17 @@ def load_sweep(path: str | os.PathLike[str]) -> Sweep:
         link_shown,
         link_name,
         str(place.parent),
+        tuple(_codes(link, axes, place.parent)),
     )
+
+
+def _codes(link: dict[str, Any], axes: Iterable[Axis], folder: Path) -> Iterator[OneFile]:
+    values = [v for axis in axes for row in axis.rows for v in zip(axis.keys, row, strict=True)]
+    named = [parsed(value) for key, value in values if key == "link.python" and value is not None]
+    for document in (link, *({"link": {"python": name}} for name in dict.fromkeys(named))):
+        file = file_named(document, folder)
+        if file is not None:
+            yield file
 
 
 def _question(top: _Top, findings: list[Finding]) -> None:

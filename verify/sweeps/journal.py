@@ -7,17 +7,14 @@ import hashlib
 import json
 import os
 import stat
-from dataclasses import asdict
-from pathlib import Path
+from dataclasses import asdict, replace
 from types import TracebackType
 from typing import IO
 
 from pydantic import ValidationError
 
-from verify.allowed_code import digest_named
 from verify.engines import memory
 from verify.errors import UsageError
-from verify.linkfile import toml_of
 from verify.sweeps.cells import Result, version
 from verify.sweeps.file import Sweep
 
@@ -26,13 +23,13 @@ _ALLOWED = "the sweep that it belongs to, or another output (or delete it: its r
 
 def fingerprint(sweep: Sweep) -> str:
     """Two sweeps have the same one if all their cells have the same answers: SHA-256 of what is
-    asked, of the link file, of the Python file that it may name, and of fewwire's version.
+    asked, of the link file, of the Python files that it may name, and of fewwire's version.
     """
-    meaning = asdict(sweep)
-    for place in ("name", "link_shown", "folder"):
+    meaning = asdict(replace(sweep, codes=()))
+    for place in ("name", "link_shown", "folder", "codes"):
         del meaning[place]
-    code = digest_named(toml_of(sweep.link_text, sweep.link_shown), Path(sweep.folder))
-    text = json.dumps([meaning, code, memory.allowed(), version()], sort_keys=True)
+    codes = [[code.named, code.sha256] for code in sweep.codes]
+    text = json.dumps([meaning, codes, memory.allowed(), version()], sort_keys=True)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
