@@ -132,7 +132,7 @@ def test_another_python_file_is_refused_and_not_run(in_python: Path) -> None:
     out.write_text(json.dumps(other))
     untold = run("recheck", out, "--allow-code")
 
-    assert (changed.exit_code, "run\n" in changed.stdout) == (1, False)
+    assert (changed.exit_code, "run\n" in changed.output) == (1, False)
     assert "wires.py is not the file whose SHA-256 is in it" in changed.stdout
     assert (missing.exit_code, "found no such file" in missing.stderr) == (2, True)
     assert (moved.exit_code, "confirmed" in moved.stdout) == (0, True), moved.output

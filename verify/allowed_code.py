@@ -6,6 +6,7 @@ import hashlib
 import sys
 import traceback
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, redirect_stdout
 from dataclasses import dataclass
 from importlib.machinery import ModuleSpec
 from importlib.util import module_from_spec
@@ -101,7 +102,8 @@ def scheme_of(
     if not callable(make):
         raise CodeError("a file without a function scheme", "one with scheme(inputs, tables)")
     try:
-        made = make(inputs, dict(tables))
+        with _beside():
+            made = make(inputs, dict(tables))
         if not isinstance(made, Scheme):
             raise CodeError(
                 f"a function scheme that returns a {type(made).__name__}",
@@ -141,6 +143,11 @@ def _arrive(files: tuple[tuple[str, bytes], ...]) -> Arrived:
     for path, source in files:
         _module(Path(path), source)
     return Arrived()
+
+
+def _beside() -> AbstractContextManager[object]:
+    """What the file prints is no part of an answer: it goes to stderr."""
+    return redirect_stdout(sys.stderr)
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -186,7 +193,8 @@ def _module(path: Path, source: bytes) -> ModuleType:
     sys.modules[name] = module
     try:
         # What was read, not what Python may have kept of an earlier reading.
-        exec(compile(source, str(path.absolute()), "exec", dont_inherit=True), vars(module))
+        with _beside():
+            exec(compile(source, str(path.absolute()), "exec", dont_inherit=True), vars(module))
     except (Exception, SystemExit) as error:
         del sys.modules[name]
         raise _failed(error, path) from None

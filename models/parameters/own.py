@@ -193,9 +193,7 @@ class _Reading:
 
     # -- the whole ------------------------------------------------------------
 
-    def code(
-        self, path: Path, sha256: str | None = None, source: bytes | None = None
-    ) -> Scheme:
+    def code(self, path: Path, sha256: str | None = None, source: bytes | None = None) -> Scheme:
         """What a Python file makes, if its SHA-256 is this (None: any). ``source``: its bytes, if
         they were read before."""
         for end in ENDS:

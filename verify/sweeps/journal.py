@@ -133,7 +133,7 @@ class Journal:
             raise self._no_journal(1)
         if head["sweep"] != fingerprint(self.sweep):
             raise UsageError(
-                f"{self.path}: found the journal of another sweep, link file or version of "
+                f"{self.path}: found the journal of another sweep, link file, Python file or version of "
                 f"fewwire; allowed: {_ALLOWED}"
             )
 
