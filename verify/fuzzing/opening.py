@@ -8,14 +8,17 @@ import shlex
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
 from typing import Any
 
+from verify.allowed_code import OneFile, allow, is_allowed
 from verify.errors import UsageError
 from verify.fields import value_text
 from verify.fuzzing.bench import Bench, Outcome
 from verify.fuzzing.child import Child
 from verify.fuzzing.target import CallableTarget, Target
-from verify.linkfile import load
+from verify.linkfile import load, parse_with_stock, read, toml_of
 from verify.parts.foreign import ForeignEnd, sayings
 from verify.parts.link import Link
 from verify.questions.judging import Subject
@@ -51,16 +54,35 @@ class Setting:
         return CallableTarget(_named(self.callable_name, self.folder), known, self.patience)
 
 
-def replayed(link_file: str, setting: Setting, sequence: dict[str, Any]) -> Outcome:
-    """Put one sequence to a target; for the tests that `fewwire fuzz --pytest` writes."""
+def replayed(
+    link_file: str, setting: Setting, sequence: dict[str, Any], code: bytes | None = None
+) -> Outcome:
+    """Put one sequence to a target; for the tests that `fewwire fuzz --pytest` writes.
+
+    ``code``: what is in the Python file that the link file names; it is run.
+    """
     from verify.fuzzing.sequences import script_of
 
-    subject = Subject(load(link_file))
+    subject = Subject(load(link_file) if code is None else _with_code(link_file, code))
     target = setting.open(subject.link)
     try:
         return Bench(subject, setting.end, target, setting.branch).run(script_of(sequence))
     finally:
         target.close()
+
+
+def _with_code(link_file: str, code: bytes) -> Link:
+    """The link of a file, run by this code and no other."""
+    text, shown, name = read(link_file)
+    named = toml_of(text, shown)["link"]["python"]
+    path = Path(link_file).parent / named
+    before = is_allowed()
+    allow(True)
+    try:
+        file = OneFile(named, path, sha256(code).hexdigest(), code)
+        return parse_with_stock(text, shown, name, folder=file)[0]
+    finally:
+        allow(before)
 
 
 def _named(text: str, folder: str | None) -> Callable[..., Any]:

@@ -7,7 +7,9 @@ from pathlib import Path
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
+from verify.allowed_code import file_named
 from verify.engines.trace import Chosen, Press, Script
+from verify.linkfile import read, toml_of
 
 if TYPE_CHECKING:
     from verify.fuzzing.opening import Setting
@@ -44,7 +46,7 @@ import json
 from verify.fuzzing.opening import Setting, replayed
 
 LINK = {link!r}
-TARGET = Setting(
+{code}TARGET = Setting(
     end={end!r},
     command={command!r},
     callable_name={name!r},
@@ -60,7 +62,7 @@ def test_the_{end}_does_its_part(tmp_path):
     link = tmp_path / {file!r}
     link.write_text(LINK, encoding="utf-8")
 
-    outcome = replayed(str(link), TARGET, SEQUENCE)
+    outcome = replayed(str(link), TARGET, SEQUENCE{argument})
 
     assert not outcome.model_fails, "the link of this file does not bring the sequence out right"
     assert outcome.trouble is None, outcome.trouble
@@ -70,9 +72,13 @@ def test_the_{end}_does_its_part(tmp_path):
 
 def test_text(link_file: str, setting: Setting, script: Script, told: str) -> str:
     """The text of a pytest file that needs nothing but fewwire and the target."""
+    text, shown, _ = read(link_file)
+    code = file_named(toml_of(text, shown), Path(link_file).parent)
     return _TEST.format(
         told=fill(told.replace("\\", "\\\\").replace('"', "'"), 90),
-        link=Path(link_file).read_text(encoding="utf-8"),
+        link=text,
+        code="" if code is None else f"CODE = {code.source!r}  # its Python file\n",
+        argument="" if code is None else ", CODE",
         end=setting.end,
         command=list(setting.command),
         name=setting.callable_name,

@@ -133,8 +133,8 @@ class Journal:
             raise self._no_journal(1)
         if head["sweep"] != fingerprint(self.sweep):
             raise UsageError(
-                f"{self.path}: found the journal of another sweep, link file, Python file or version of "
-                f"fewwire; allowed: {_ALLOWED}"
+                f"{self.path}: found the journal of another sweep, link file, Python file or "
+                f"version of fewwire; allowed: {_ALLOWED}"
             )
 
     def _no_journal(self, line: int) -> UsageError:
