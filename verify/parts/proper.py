@@ -42,6 +42,15 @@ _SHARED = re.compile(
 _TAKEN = re.compile(r"(operator|monitor\d*|line\d+|outputs\d*|clock|pause|recovery)(\..*)?|hold")
 
 
+# What a scheme says of its machines beyond making them, on which proofs are built.
+_CLAIMS = (
+    *("split", "alone", "amid_any", "one_move", "closed", "exchangeable", "alike", "on_whole"),
+    *("numbers_lines", "unqueued", "at_any_step", "drifts_away", "stretch", "steps", "step"),
+)
+# What is for people only.
+_SHOWN = ("per_input", "settings", "wiring", "delays")
+
+
 class ImproperError(Exception):
     """Something is wrong with a scheme. ``found`` and ``allowed`` in words."""
 
@@ -53,6 +62,7 @@ class ImproperError(Exception):
 def check_scheme(scheme: Scheme) -> None:
     """Raise ImproperError for a scheme that is not put together as engines expect."""
     _check_kind(scheme)
+    _check_claims(type(scheme))
     _check_facts(scheme)
     transmitter = _machines(scheme, "transmitter()", scheme.transmitter)
     receivers = [
@@ -103,6 +113,32 @@ def _check_kind(scheme: Scheme) -> None:
             f"a {kind.__name__} with something in it that may change ({error})",
             "numbers, texts, tuples of these, and frozen dataclasses",
         ) from None
+
+
+def _check_claims(kind: type[Scheme]) -> None:
+    """A class that changes machines of another says anew what that other says of them."""
+    above = [c for c in kind.__mro__ if c.__module__.startswith(("models.", "verify."))]
+    own = kind.__mro__[: kind.__mro__.index(above[0])]
+    data = {field.name for field in fields(kind)}  # type: ignore[arg-type]
+    changed = {
+        name
+        for c in own
+        for name in vars(c)
+        if hasattr(above[0], name) and name not in data and not name.startswith(("__", "_abc_"))
+    } - {*_CLAIMS, *_SHOWN}
+    said = [
+        name
+        for name in _CLAIMS
+        if getattr(above[0], name) is not getattr(Scheme, name)
+        and getattr(kind, name) is getattr(above[0], name)
+    ]
+    if changed and said:
+        raise ImproperError(
+            f"a class {kind.__name__} with {min(changed)} of its own, and {said[0]} of "
+            f"{above[0].__name__}, which speaks of other machines",
+            f"all of its own ({', '.join(f'{name} = Scheme.{name}' for name in said)}: nothing is "
+            "said), or none",
+        )
 
 
 def _check_facts(scheme: Scheme) -> None:
