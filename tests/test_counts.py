@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import pytest
 
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.errors import LinkFileError, UsageError
+from verify.language import expressions as ex
+from verify.language.machine import Each, Machine, Rule
+from verify.language.state import Timer, unknown
 from verify.linkfile import parse
+from verify.parts.clock import Clock
+from verify.parts.scheme import Scheme
+from verify.parts.signals import PRESS, line_fall, line_rise
+from verify.questions.judging import Subject, judge
 from verify.questions.margin import Margin, margin
 from verify.questions.rate_margin import RateMargin, rate_margin
 
@@ -80,6 +88,51 @@ def test_a_length_that_is_picked_lasts_whole_periods_at_every_rate() -> None:
     short, long = errors_of(PLAIN.replace("[9, 13]", "[8, 12]")), errors_of(PLAIN)
     picked = errors_of(PICKED)
     assert picked == tuple(min(pair) for pair in zip(short, long, strict=True))
+
+
+@dataclass(frozen=True)
+class Late(Scheme):
+    """The same link, of which nobody knows whether its marks are a tick longer."""
+
+    same: Scheme
+
+    @property
+    def inputs(self) -> int:
+        return self.same.inputs
+
+    def per_input(self) -> dict[str, tuple[int, ...]]:
+        return {}
+
+    def settings(self) -> dict[str, str | int]:
+        return {}
+
+    def transmitter(self) -> tuple[Machine, ...]:
+        late = unknown("sender.late", 0, 1)
+        high = Timer("sender.high", 20)
+        pressed = PRESS.occurrence("p")
+        length = ex.Lookup((8, 12), pressed["input"]) + late.read()
+        mark = (line_rise(0).emit(), high.start(length))
+        rules = (
+            Rule("over", high.expires(), (line_fall(0).emit(),)),
+            Each(PRESS, "p", (Rule("mark", ~high.running() & ~high.expires(), mark),)),
+        )
+        return (Machine("sender", (late, high), rules),)
+
+    def receiver(self, branch: int, delay: int = 0) -> tuple[Machine, ...]:
+        return self.same.receiver(branch, delay)
+
+
+def test_an_unknown_of_the_transmitter_is_told_by_its_clock() -> None:
+    link = parse(PLAIN, "widths.toml")
+    late = replace(link, scheme=Late(link.scheme))
+    found = rate_margin(late, "auto", Progress(), Budget(60))
+    assert (found.least.amount, found.most.amount) == errors_of(PICKED)
+
+    rated = replace(late, clock=Clock(rate=(Fraction(-1, 20), Fraction(1, 20))))
+    too_far = replace(late, clock=Clock(rate=(Fraction(0), Fraction(1, 8))))
+    assert judge(Subject(rated), "solver", Progress()).verdict is Verdict.HOLDS
+    for engine in ("solver", "explorer", "simulator"):
+        assert judge(Subject(too_far), engine, Progress()).verdict is Verdict.FAILS
 
 
 MEASURES = SUM.replace("timers.high = 20", "timers.high = 20\ntimers.since = 100").replace(

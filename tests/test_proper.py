@@ -171,10 +171,12 @@ def test_bounds_that_are_left_in_some_state_are_no_traceback(engine: str, tmp_pa
     assert found.stderr == (
         f"fewwire: {tmp_path}/marks.toml: 'sender.high' started with 8; allowed: 0 to 6\n"
     )
-    past = changed('p["input"])', 'p["input"] + 1)')
-    found = ask(tmp_path, past, "check", "--engine", engine)
-    assert (found.exit_code, found.stdout) == (2, "")
-    assert "marks.toml: a table is looked up at 2; allowed: 0 to 1" in found.stderr
+    for step, index in (("+ 1", 2), ("- 1", -1)):
+        found = ask(
+            tmp_path, changed('p["input"])', f'p["input"] {step})'), "check", "--engine", engine
+        )
+        assert (found.exit_code, found.stdout) == (2, "")
+        assert f"marks.toml: a table is looked up at {index}; allowed: 0 to 1" in found.stderr
 
 
 @pytest.mark.parametrize("command", ["spacing", "summary"])
