@@ -565,7 +565,7 @@ def test_what_is_kept_is_of_the_python_file_too(in_python: Path, tmp_path: Path)
     in_python.with_name("mine.py").write_text(MINE + "\n")
     other = CliRunner().invoke(main, words)
     assert (other.exit_code, other.stderr.count("\n")) == (2, 1)
-    assert "another link file" in other.stderr
+    assert "the answers about another link file or Python file; allowed:" in other.stderr
 
 
 def test_a_scheme_in_python_travels_to_other_processes(in_python: Path) -> None:

@@ -261,7 +261,10 @@ def resume(about: str, text: Callable[[], str], *others: str) -> None:
 
     for other in others:
         check_apart(other, path, path + ROWS)
-    kept = context.with_resource(keeping(path, text(), about))
+    meaning = text()
+    if _WITH_CODE in meaning:
+        about = f"{about} or Python file"
+    kept = context.with_resource(keeping(path, meaning, about))
     if kept.told:
         click.echo(f"resumed {path}: {kept.told}", err=True)
 
@@ -291,6 +294,9 @@ def kept_tables(path: str | None, about: dict[str, Any], output: str | None) -> 
             trail.save()
 
 
+_WITH_CODE = "\0"  # no link file has it in its text
+
+
 def meaning_of(file: str) -> str:
     """What tells a link file apart from others: its text, and the Python file that it names."""
     from pathlib import Path
@@ -300,7 +306,7 @@ def meaning_of(file: str) -> str:
 
     text, shown, _ = read(file)
     code = digest_named(toml_of(text, shown), Path(file).parent)
-    return text if code is None else f"{text}\0{code}"
+    return text if code is None else f"{text}{_WITH_CODE}{code}"
 
 
 def input_names(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
