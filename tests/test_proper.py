@@ -97,6 +97,17 @@ BAD = [
     ("return len(self.width)", "return 2.0", "inputs that is 2.0; allowed: a whole number, 1"),
     ("    def per_input", "    lines = 0\n    def per_input", "lines that is 0; allowed: a whole"),
     ("    def per_input", "    queue = 3\n    def per_input", "queue that is 3; allowed: None"),
+    (
+        "    def per_input",
+        "    offset_reach = 3\n    def per_input",
+        "offset_reach that is 3; allowed: no such name without a field offset",
+    ),
+    ("    def per_input", "    at_any_step = 3\n    def per_input", "at_any_step that is 3"),
+    (
+        "    def per_input",
+        "    def unqueued(self): return 3\n    def per_input",
+        "unqueued() that is 3; allowed: a scheme",
+    ),
     ('{"width": self.width}', '{"width": (4,)}', "per_input() that is {'width': (4,)}"),
     ('{"longest": self.longest}', "[1]", "settings() that is [1]; allowed: a dict"),
     (

@@ -150,6 +150,13 @@ def _check_facts(scheme: Scheme) -> None:
         _whole(scheme, "step", 1, MOST_TICKS)
     if not isinstance(scheme.watches_release, bool):
         raise _fact("watches_release", scheme.watches_release, "True or False")
+    reach = getattr(scheme, "offset_reach", None)
+    if reach is not None and "offset" not in {f.name for f in fields(scheme)}:  # type: ignore[arg-type]
+        raise _fact("offset_reach", reach, "no such name without a field offset, (least, most)")
+    others = {"at_any_step": scheme.at_any_step, "unqueued()": scheme.unqueued()}
+    for name, other in others.items():
+        if not isinstance(other, Scheme) and (name == "at_any_step" or other is not None):
+            raise _fact(name, other, "a scheme")
     queue = scheme.queue
     if queue is not None and not (isinstance(queue, Queue) and len(queue.sends) == scheme.inputs):
         raise _fact("queue", queue, f"None, or a Queue with {scheme.inputs} sends")
