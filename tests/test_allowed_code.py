@@ -174,6 +174,16 @@ def test_what_a_file_prints_is_no_part_of_an_answer(link: Path) -> None:
     assert "loud\nlouder\n" in answer.stderr
 
 
+def test_code_that_takes_too_long_is_undecided(link: Path) -> None:
+    link.with_name("wires.py").write_text("import time\ntime.sleep(100)\n" + CODE)
+    # In a process of its own: here the alarm might ring in another test.
+    words = [sys.executable, "-m", "verify", "check", link, "--allow-code", "--time", "0.2"]
+    for more, out in (([], ""), (["--quiet"], "undecided\n")):
+        ran = subprocess.run([*words, *more], capture_output=True, text=True, check=False)
+        assert (ran.returncode, ran.stdout) == (3, out), ran.stderr
+        assert ("the time was up" in ran.stderr) == (not more)
+
+
 def test_the_pytest_file_of_a_fuzz_has_the_code_in_it(link: Path, tmp_path: Path) -> None:
     out = tmp_path / "test_found.py"
     found = ask("fuzz", link, "--receiver", "--command", "cat", "--runs", 2, "--pytest", out)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from verify.parts.scheme import Scheme
 
 _allowed = [False]
+UNDECIDED = 3  # exit status of errors that say so
 _PREFIX = "a scheme in "  # of the names of modules: no import finds them
 _SOURCE = "__read__"  # of a module: the bytes that it was made of
 _run: dict[Path, str] = {}  # by file, the SHA-256 of what was run of it last
@@ -116,8 +117,15 @@ def scheme_of(
     except CodeError:
         raise
     except Exception as error:
+        _pass_on(error)
         raise _failed(error, path) from None
     return made
+
+
+def _pass_on(error: BaseException) -> None:
+    """That time or memory is used up is no fault of the code that runs."""
+    if isinstance(error, MemoryError) or getattr(error, "exit_code", None) == UNDECIDED:
+        raise error
 
 
 def blamed(error: BaseException) -> str | None:
@@ -197,6 +205,7 @@ def _module(path: Path, source: bytes) -> ModuleType:
             exec(compile(source, str(path.absolute()), "exec", dont_inherit=True), vars(module))
     except (Exception, SystemExit) as error:
         del sys.modules[name]
+        _pass_on(error)
         raise _failed(error, path) from None
     return module
 
