@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from tests.test_proper import GOOD
+from tests.test_proper import LINK as MARKS
 from verify.allowed_code import allow, digest_of, file_named
 from verify.cli import main
 from verify.engines.answer import Verdict
@@ -198,3 +200,27 @@ def test_the_pytest_file_of_a_fuzz_has_the_code_in_it(link: Path, tmp_path: Path
 
     assert re.search(r"^E +AssertionError: TargetError", ran.stdout, re.M), ran.stdout
     assert "LinkFileError" not in ran.stdout
+
+
+FAILS_LATE = GOOD.replace(
+    'name = f"receiver{branch}"', 'name = f"receiver{branch}"; (1, 1)[branch]'
+)
+SAID_LATE = "found code that fails in line 29 (IndexError: tuple index out of range)"
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_code_that_fails_in_a_worker_is_no_traceback(tmp_path: Path, jobs: int) -> None:
+    link, code = tmp_path / "marks.toml", tmp_path / "marks.py"
+    link.write_text(MARKS)
+    code.write_text(FAILS_LATE)
+    sweep = tmp_path / "sweep.toml"
+    sweep.write_text('link = "marks.toml"\nask = "spacing"\n[grid]\n"line.jitter" = [0, 1]\n')
+
+    compared = ask("compare", link, link, "--jobs", jobs, "--time", 5)
+    swept = ask("sweep", sweep, "-o", tmp_path / "t.csv", "--jobs", jobs, "--json")
+
+    assert (compared.exit_code, compared.stdout, compared.stderr.count("\n")) == (2, "", 1)
+    assert f"fewwire: {code}: {SAID_LATE}" in compared.stderr
+    assert swept.exit_code == 0, swept.output
+    rows = (tmp_path / "t.csv").read_text().splitlines()[1:]
+    assert [f"link.python: {SAID_LATE}" in row for row in rows] == [True, True]

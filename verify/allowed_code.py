@@ -128,14 +128,20 @@ def _pass_on(error: BaseException) -> None:
         raise error
 
 
-def blamed(error: BaseException) -> str | None:
-    """Of an error that was raised by code of such a file, what to say; None of any other."""
+def blamed(error: BaseException) -> tuple[str, CodeError] | None:
+    """Of an error that was raised by code of such a file, the file and what to say; None of any
+    other."""
     names = {module.__file__ for name, module in sys.modules.items() if name.startswith(_PREFIX)}
     for frame in reversed(traceback.extract_tb(error.__traceback__)):
         if frame.filename in names:
-            failed = _failed(error, Path(frame.filename))
-            return f"{frame.filename}: found {failed.found}; allowed: {failed.allowed}"
+            return frame.filename, _failed(error, Path(frame.filename))
     return None
+
+
+def blamed_line(error: BaseException) -> str | None:
+    """The same as one line."""
+    told = blamed(error)
+    return None if told is None else f"{told[0]}: found {told[1].found}; allowed: {told[1].allowed}"
 
 
 class Arrived:

@@ -75,9 +75,9 @@ def guarded(command: Callable[P, int]) -> Callable[P, None]:
 
 def _blamed(error: Exception) -> str | None:
     """What to say of an error in a Python file that a link file names; None of any other."""
-    from verify.allowed_code import blamed
+    from verify.allowed_code import blamed_line
 
-    return blamed(error)
+    return blamed_line(error)
 
 
 _LESS = "a smaller question, or more memory"

@@ -13,7 +13,7 @@ from time import process_time
 
 from verify.engines import alarm, memory
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
-from verify.errors import UsageError
+from verify.errors import ModelError, UsageError
 from verify.parts.link import Link
 from verify.parts.pause import Pause
 from verify.questions import cell as cells_kept
@@ -350,5 +350,7 @@ def _answer(task: tuple[Link, Column, Budget, Cell]) -> tuple[Cell, Allowed]:
         return replace(OPEN, amounts=dict.fromkeys(column.amounts)), had
     except UsageError as error:
         return Cell(None, reason=str(error)), had
+    except ModelError as error:
+        raise ModelError(f"{link.name}: {error}") from None
     finally:
         alarm.turn_off()

@@ -10,7 +10,8 @@ from contextlib import contextmanager
 from time import sleep
 from typing import TypeVar
 
-from verify.allowed_code import Arrived
+from verify.allowed_code import Arrived, blamed_line
+from verify.errors import FewwireError
 
 A = TypeVar("A")
 B = TypeVar("B")
@@ -39,7 +40,15 @@ def each(work: Callable[[A], B], tasks: Sequence[A], jobs: int) -> Iterator[tupl
 
 
 def _one(_: Arrived, work: Callable[[A], B], number: int, task: A) -> tuple[int, B]:
-    return number, work(task)
+    try:
+        return number, work(task)
+    except FewwireError:
+        raise
+    except Exception as error:
+        # Where it was raised is known here, and not where it is told.
+        if (told := blamed_line(error)) is None:
+            raise
+        raise FewwireError(told) from None
 
 
 def _end_with(parent: int) -> None:

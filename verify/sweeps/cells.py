@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict
 
 from verify import allowed_code
 from verify.engines import memory
-from verify.errors import FewwireError, LinkFileError
+from verify.errors import FewwireError, LinkFileError, ModelError
 from verify.fields import Finding
 from verify.linkfile import parse_document, toml_of
 from verify.parts.link import Link
@@ -112,7 +112,17 @@ def _found(sweep: Sweep, number: int) -> Result:
         place = f"{error.key}: " if error.key else ""
         reason = f"{place}found {error.found}; allowed: {error.allowed}"
         return Result(cell=number, verdict=None, reason=reason)
-    found = ask_link(link, sweep.ask, sweep.of, sweep.engine, sweep.seconds)
+    try:
+        found = ask_link(link, sweep.ask, sweep.of, sweep.engine, sweep.seconds)
+    except ModelError as error:
+        return Result(cell=number, verdict=None, reason=str(error))
+    except FewwireError:
+        raise
+    except Exception as error:
+        if (told := allowed_code.blamed(error)) is None:
+            raise
+        reason = f"link.python: found {told[1].found}; allowed: {told[1].allowed}"
+        return Result(cell=number, verdict=None, reason=reason)
     return Result(
         cell=number,
         verdict=None if found.verdict is None else found.verdict.value,
