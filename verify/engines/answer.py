@@ -76,6 +76,13 @@ class Budget:
             return None
         return max(0.001, self.seconds - (self.clock() - self.begun))
 
+    def half(self) -> Budget:
+        """With half of the seconds that remain."""
+        left = self.left()
+        if left is None or self.seconds is None:
+            return self
+        return replace(self, seconds=self.seconds - left / 2)
+
     def look(self) -> None:
         """Raise SpentError if the search should stop, in the middle of whatever it does."""
         if self.spent(0):

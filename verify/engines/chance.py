@@ -20,6 +20,7 @@ LONG_FLOOD = 400  # where a clock that is off by a little fills a queue slowly
 QUIET = 300  # events without a press after which a link that never rests is left
 MOST_PATTERNS = 300
 MOST_ALONE = 1_000  # states in which a press is made alone
+MOST_ENDS = 60  # runs of one press of an input
 
 # Says what to press, how many ticks after the state, or that nothing more is pressed.
 Player = Callable[[State, int | None], tuple[int, int] | None]
@@ -46,6 +47,37 @@ def hammer(
     covered = f"{runs} random sequences of up to {LONGEST} presses"
     verdict = Verdict.UNDECIDED if failed is None else Verdict.FAILS
     return Answer(verdict, "simulator", failed, covered, False, runner.best, runner.worst)
+
+
+def at_ends(system: System, budget: Budget, progress: Progress) -> Answer:
+    """Press each input alone, with all that the world picks at its least, at its most and at
+    random: the extremes of lone presses are mostly among these. Never fails."""
+    runner = _Runner(system, progress)
+    ways: tuple[Callable[[int], Random], ...] = (_Least, _Most, Random)
+    for index in range(runner.compiled.inputs):
+        for turn in range(MOST_ENDS):
+            if budget.spent(progress.states):
+                break
+            random = ways[turn % len(ways)](turn)
+            starts = _starts(runner.compiled)
+            start = next(islice(starts, turn // len(ways) % 3, None))
+            runner.run(start, _once(runner.compiled, index, Random(turn)), random)
+    covered = f"presses by themselves, {MOST_ENDS} of each input"
+    return Answer(Verdict.UNDECIDED, "simulator", None, covered, False, runner.best, runner.worst)
+
+
+class _Least(Random):
+    """Of what may be picked always the least."""
+
+    def randint(self, a: int, b: int) -> int:
+        return a
+
+
+class _Most(Random):
+    """Of what may be picked always the most."""
+
+    def randint(self, a: int, b: int) -> int:
+        return b
 
 
 def flood(system: System, budget: Budget, progress: Progress) -> Answer:
@@ -181,6 +213,26 @@ def _in_turn(compiled: Compiled, pattern: tuple[int, ...], presses: int) -> Play
         most = event if event is not None else _weakest(compiled, state)
         tick = compiled.first_open(state, coming[0], most)
         return None if tick is None else (tick, coming.pop(0))
+
+    return play
+
+
+def _once(compiled: Compiled, index: int, random: Random) -> Player:
+    """One press, as soon as may be; then at times something else that the world may do."""
+    pressed = False
+
+    def play(state: State, event: int | None) -> tuple[int, int] | None:
+        nonlocal pressed
+        if not pressed:
+            most = event if event is not None else max(_weakest(compiled, state), 1)
+            tick = compiled.first_open(state, index, most)
+            pressed = tick is not None
+            return None if tick is None else (tick, index)
+        if event is None or compiled.inputs == compiled.count or random.random() < 0.5:
+            return None
+        other = compiled.most_of(random.randrange(compiled.inputs, compiled.count))
+        tick = random.randint(1, event)
+        return (tick, other) if compiled.allowed(state, tick, other) else None
 
     return play
 

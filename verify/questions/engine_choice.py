@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Literal
 
@@ -11,6 +11,7 @@ from verify.engines.checkpoint import Checkpoint
 from verify.language.machine import System
 from verify.language.state import Number
 from verify.parts.clock import PERIOD
+from verify.parts.monitor import Windows
 from verify.questions import kept
 
 EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
@@ -37,12 +38,14 @@ def ask(
     budget: Budget,
     progress: Progress,
     latencies: bool = False,
-    queued: bool = False,
+    windows: Windows | None = None,
     place: str | None = None,
     lost: tuple[int, ...] = (),
 ) -> Answer:
-    """``place``: where the last and longest search is kept, and goes on from at once. ``lost``:
-    inputs of which a press alone may not come out."""
+    """``windows``: those of the system, if something is to be made of them. ``place``: where the
+    last and longest search is kept, and goes on from at once. ``lost``: inputs of which a press
+    alone may not come out."""
+    queued = windows is not None and windows.queue is not None
     if system.dense:
         return _ask_dense(system, engine, budget, progress, latencies, queued, place)
     if engine == "simulator":
@@ -71,52 +74,110 @@ def ask(
         if answer.verdict is not Verdict.UNDECIDED:
             return answer
         return _explore(system, budget, progress, latencies, None)
-    return _ask_rested(system, budget, progress, latencies, queued, place, lost)
+    if latencies:
+        return _latencies(system, budget, progress, windows, place)
+    return _ask_rested(system, budget, progress, queued, place, lost)
+
+
+def _latencies(
+    system: System, budget: Budget, progress: Progress, windows: Windows | None, place: str | None
+) -> Answer:
+    """The extremes of all runs that come out right."""
+    asked = None if place is None else f"{place} of the solver"
+    first = FEW_STATES if _varied(system) else FIRST_LOOK
+    steps: tuple[Callable[[], Answer], ...] = (
+        lambda: _explore(system, budget, progress, True, first),
+        lambda: _by_windows(system, budget, progress, windows),
+        lambda: _explore(system, budget, progress, True, FIRST_LOOK),
+        lambda: zones(system, budget, progress, True, FIRST_ZONES),
+        lambda: _solve(system, budget, progress, True, asked),
+        lambda: zones(system, budget, progress, True, None, place),
+    )
+    return _first_to_say(steps)
+
+
+def _by_windows(
+    system: System, budget: Budget, progress: Progress, windows: Windows | None
+) -> Answer:
+    """Where nothing comes out wrong every strike is in its window; so the ends of the windows are
+    the extremes, if there are runs that meet them."""
+    from verify.engines.chance import at_ends
+
+    unsaid = Answer(Verdict.UNDECIDED, "zones", covered="nothing")
+    if windows is None or not _plain(windows, system):
+        return unsaid
+    progress.doing, progress.states = "simulating", 0
+    met = at_ends(system, replace(budget, states=MOST_HAMMERED), progress)
+    for index, ends in enumerate(zip(windows.earliest, windows.latest, strict=True)):
+        best, worst = met.best.get(index), met.worst.get(index)
+        if best is None or worst is None or (best.ticks, worst.ticks) != ends:
+            return unsaid
+    proved = _ask_rested(system, budget.half(), progress, False, None, ())
+    if proved.verdict is not Verdict.HOLDS:
+        return unsaid
+    covered = f"{proved.covered}; lone presses meet the ends of all windows"
+    return replace(proved, covered=covered, best=met.best, worst=met.worst)
+
+
+def _plain(windows: Windows, system: System) -> bool:
+    """Every press has its own window, the same each time, in whole ticks."""
+    simple = windows.queue is None and windows.slopes is None and not windows.shift
+    return simple and windows.resolution == system.resolution == 1
+
+
+def _varied(system: System) -> bool:
+    """Of a pause explorer and zones tell every length apart; zones joined do not."""
+    return sum(offer.count for offer in system.offers[1:]) > MOST_TOLD_APART
+
+
+def _first_to_say(steps: Iterable[Callable[[], Answer]]) -> Answer:
+    """The first answer that is one, else the last."""
+    answer = None
+    for step in steps:
+        answer = step()
+        if answer.verdict is not Verdict.UNDECIDED:
+            break
+    if answer is None:
+        raise AssertionError("nobody was asked")
+    return answer
 
 
 def _ask_rested(
     system: System,
     budget: Budget,
     progress: Progress,
-    latencies: bool,
     queued: bool,
     place: str | None,
     lost: tuple[int, ...],
 ) -> Answer:
-    """Engines of short patience first, and those that say enough where latencies do not matter."""
-    # Of a pause the explorer, and zones, tell every length apart; zones joined do not.
-    varied = sum(offer.count for offer in system.offers[1:]) > MOST_TOLD_APART
+    """Whether all comes out right: engines of short patience first."""
+    varied = _varied(system)
     steps: list[Callable[[], Answer]] = []
-    if not latencies:
-        if not varied or lost:
-            steps.append(lambda: _explore(system, budget, progress, False, FEW_STATES))
-        if lost:
-            # Where one press is known to go wrong, it is looked for by itself.
-            steps.append(lambda: _alone(system, lost, budget, progress))
-        if queued:
-            # What a queue cannot bear shows under sustained load sooner than to the explorer.
-            steps.append(lambda: _flood(system, budget, progress))
-        if not lost:
-            steps.append(lambda: _joined(system, budget, progress, FEW_JOINED))
-    if not varied or latencies:
-        steps.append(lambda: _explore(system, budget, progress, latencies, FIRST_LOOK))
-    if not latencies:
-        if varied:
-            steps.append(lambda: _hammer(system, budget, progress))
-        if not queued:
-            steps.append(lambda: _flood(system, budget, progress))
-        if not lost:
-            steps.append(lambda: _joined(system, budget, progress, MORE_JOINED))
-        if varied:
-            steps.append(lambda: _explore(system, budget, progress, False, FIRST_LOOK))
-    steps.append(lambda: zones(system, budget, progress, latencies, FIRST_ZONES))
+    if not varied or lost:
+        steps.append(lambda: _explore(system, budget, progress, False, FEW_STATES))
+    if lost:
+        # Where one press is known to go wrong, it is looked for by itself.
+        steps.append(lambda: _alone(system, lost, budget, progress))
+    if queued:
+        # What a queue cannot bear shows under sustained load sooner than to the explorer.
+        steps.append(lambda: _flood(system, budget, progress))
+    if not lost:
+        steps.append(lambda: _joined(system, budget, progress, FEW_JOINED))
+    if varied:
+        steps.append(lambda: _hammer(system, budget, progress))
+    else:
+        steps.append(lambda: _explore(system, budget, progress, False, FIRST_LOOK))
+    if not queued:
+        steps.append(lambda: _flood(system, budget, progress))
+    if not lost:
+        steps.append(lambda: _joined(system, budget, progress, MORE_JOINED))
+    if varied:
+        steps.append(lambda: _explore(system, budget, progress, False, FIRST_LOOK))
+    steps.append(lambda: zones(system, budget, progress, False, FIRST_ZONES))
     asked = None if place is None else f"{place} of the solver"
-    steps.append(lambda: _solve(system, budget, progress, latencies, asked))
-    for step in steps:
-        answer = step()
-        if answer.verdict is not Verdict.UNDECIDED:
-            return answer
-    return zones(system, budget, progress, latencies, None, place)
+    steps.append(lambda: _solve(system, budget, progress, False, asked))
+    steps.append(lambda: zones(system, budget, progress, False, None, place))
+    return _first_to_say(steps)
 
 
 def _alone(system: System, lost: tuple[int, ...], budget: Budget, progress: Progress) -> Answer:

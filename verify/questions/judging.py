@@ -278,7 +278,7 @@ def judge(
                 latest = subject.lone_of(link).latest
                 lost = tuple(i for i, ticks in enumerate(latest) if ticks is None)
                 answer = seen or ask(
-                    system, rests, engine, budget, progress, latencies, queued, place, lost
+                    system, rests, engine, budget, progress, latencies, windows, place, lost
                 )
             answers.append(answer)
             if answer.complete or not latencies:

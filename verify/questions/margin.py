@@ -141,10 +141,7 @@ class _Asked:
         return found
 
     def _share(self, last: bool) -> Budget:
-        left = self.budget.left()
-        if last or self.brief or left is None or self.budget.seconds is None:
-            return self.budget
-        return replace(self.budget, seconds=self.budget.seconds - left / 2)
+        return self.budget if last or self.brief else self.budget.half()
 
     def _judged(self, link: Link, budget: Budget) -> Judgement:
         try:
