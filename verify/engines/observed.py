@@ -27,7 +27,7 @@ from verify.engines.concrete import (
 from verify.engines.simulator import Simulator
 from verify.engines.trace import Script
 from verify.language import expressions as ex
-from verify.language.machine import Each, Rule, Statement, System, walk
+from verify.language.machine import Each, Rule, Statement, System, is_added, walk
 from verify.language.state import Bank, Mode, Number, Signal, Timer
 from verify.parts.link import Link, whole
 
@@ -76,6 +76,14 @@ class Firing:
     emitted: list[Occurrence] = field(default_factory=list)
     passed_over: list[Firing] = field(default_factory=list)
     acted: bool = False
+
+    @property
+    def called(self) -> str:
+        """Its name; of a rule that was added to one in a link file, the name of that."""
+        at = self
+        while is_added(at.name) and at.parent is not None:
+            at = at.parent
+        return at.name
 
     @property
     def key(self) -> tuple[int, int, tuple[tuple[int, ...], ...]]:

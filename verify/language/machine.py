@@ -48,6 +48,12 @@ class Rule:
     follows: bool = False
 
 
+def is_added(name: str) -> bool:
+    """A rule of this name was added by the reading of a text: it stands for a part of the rule
+    around it, and is of no interest to people."""
+    return name.startswith("(")
+
+
 @dataclass(frozen=True)
 class First:
     """Of these rules only the first whose guard holds."""

@@ -15,7 +15,7 @@ from math import prod
 from typing import TypeAlias
 
 from verify.language import expressions as ex
-from verify.language.machine import Each, Earliest, First, Machine, Rule, Statement
+from verify.language.machine import Each, Earliest, First, Machine, Rule, Statement, is_added
 from verify.language.ranges import Range, Ranges, range_of
 from verify.language.state import Bank, Emit, Flag, Mode, Number, Put, Set, Signal, Start, Timer
 
@@ -251,7 +251,7 @@ class _Tick:
             holds = self.truth(rule.when, node)
             if holds is False:
                 continue
-            own = _Told({rule.name: None} if outer and not rule.name.startswith("(") else {})
+            own = _Told({rule.name: None} if outer and not is_added(rule.name) else {})
             done = self._block(rule.do, {node: own}, outer=False)
             if rule.follows:
                 done = {target: _Told(following=told.emits) for target, told in done.items()}

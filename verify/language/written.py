@@ -30,6 +30,7 @@ from verify.language.texts import (
 )
 
 MOST_NODES = 2_000  # of an expression, with all that its names stand for
+AN_OUTPUT = "(an output that is there)"  # the rule that asks whether a strike has one
 WIDEST = 4096  # values of a number of which something else is worked out
 
 Item: TypeAlias = "Number | Timer | Bank | Signal | Line | tuple[Item, ...]"
@@ -457,9 +458,7 @@ class Scope:
         if low >= 0 and high < count:
             return (signal.emit(value),)
         return (
-            Rule(
-                "(an output that is there)", (value >= 0) & (value < count), (signal.emit(value),)
-            ),
+            Rule(AN_OUTPUT, (value >= 0) & (value < count), (signal.emit(value),)),
         )
 
 

@@ -9,6 +9,7 @@ from verify.language.machine import Each, Machine, Offer, Rule, Statement
 from verify.language.state import Bank, Number, Signal
 
 PLAYED = Signal("played", ("edge",))
+MACHINE = "player"
 COMING = Bank("player.coming", ("edge",))
 """Edges that are to be played when their time has run out."""
 
@@ -25,7 +26,7 @@ def build(edges: Sequence[Edge], memory: Iterable[Number] = ()) -> Machine:
         Each(COMING, "next", tuple(_rules(edges, next_one)), expired=True),
     )
     offer = Offer(PLAYED, len(edges), "told", ex.Truth(True), ())
-    return Machine("player", (COMING, *memory), body, offer)
+    return Machine(MACHINE, (COMING, *memory), body, offer)
 
 
 def _rules(edges: Sequence[Edge], which: ex.Int) -> Iterable[Statement]:

@@ -11,6 +11,7 @@ from verify.engines.observed import Firing, History, ModeSeen, Seen
 from verify.engines.trace import Press
 from verify.language.machine import Each
 from verify.language.state import Flag, Mode, Number
+from verify.language.written import AN_OUTPUT
 from verify.parts import signals
 
 DEEPEST = 400  # firings in a chain of causes, at most; longer ones are those of clocks
@@ -60,6 +61,7 @@ class Reading:
     became: str | None
     rule: str
     acted: bool
+    unknown: bool
 
 
 def short(name: str) -> str:
@@ -185,8 +187,9 @@ def reading(history: History, firing: Firing, came: tuple[Edge, ...] = ()) -> Re
         decoded[0][1] if decoded else None,
         bool(decoded) and decoded[0][0].startswith("cleared"),
         went[-1][1] if went else None,
-        went[-1][0].name if went and not decoded else firing.name,
+        went[-1][0].called if went and not decoded else firing.called,
         firing.fired,
+        firing.name == AN_OUTPUT and not firing.fired,
     )
 
 

@@ -10,7 +10,7 @@ of the line are as in the file.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import count, islice
 from typing import Any, Literal
@@ -27,7 +27,7 @@ from verify.engines.concrete import (
 )
 from verify.engines.explorer import explore
 from verify.language import expressions as ex
-from verify.language.machine import Machine, Rule, Statement, System, walk
+from verify.language.machine import Machine, Rule, Statement, System, is_added, walk
 from verify.language.state import Mode, Number, Set, Start, Timer
 from verify.parts.clock import Clock
 from verify.parts.link import Link, factored
@@ -38,7 +38,6 @@ Kind = Literal["mode", "rule", "clash", "timer", "bound"]
 MOST_RULES = 5000  # of both ends, or inputs: more are not looked at
 STATES = 10_000  # of each of the two searches
 SECONDS = 10.0
-# Rules that the reading of texts adds have names in brackets.
 _BOUND = re.compile(r"\((.+) at its (?:least|most)\)")
 
 
@@ -46,12 +45,13 @@ _BOUND = re.compile(r"\((.+) at its (?:least|most)\)")
 class MachineFault:
     """``end``: transmitter or receiver; ``names``: of the mode and its value, the rule or rules
     (the second settles it), the timer, the number. ``about``: what two rules clash about.
-    ``proved``: "always", for whatever the inputs do; "operator", as this file's may."""
+    ``proved``, of what is never met: "always", for whatever the inputs do; "operator", as this
+    file's may. Of a clash or a bound "operator" says that this file's inputs never lead to it."""
 
     kind: Kind
     end: str
     names: tuple[str, ...]
-    about: str = ""
+    about: tuple[str, ...] = ()
     proved: Literal["always", "operator"] = "always"
 
     @property
@@ -66,16 +66,24 @@ class MachineFault:
         if self.kind == "timer":
             return f"{self.end}: timer {what[0]} never runs out{here}."
         if self.kind == "bound":
-            return f"{self.end}: {what[0]} would leave its bounds, and stays at the bound."
+            told = f"{what[0]} would leave its bounds, and stays at the bound"
+            return f"{self.end}: {told}{self._elsewhere}."
+        about = " and ".join(
+            filter(None, [", ".join(f"'{n}'" for n in self.about[:-1]), f"'{self.about[-1]}'"])
+        )
         if self.names[0] == self.names[1]:
             return (
-                f"{self.end}: rule {what[0]} clashes with itself: it settles '{self.about}' "
-                "more than once in a tick, each time otherwise; the last counts."
+                f"{self.end}: rule {what[0]} clashes with itself: it settles {about} more than "
+                f"once in a tick, each time otherwise; the last counts{self._elsewhere}."
             )
         return (
-            f"{self.end}: rules {what[0]} and {what[1]} clash: in one tick both settle "
-            f"'{self.about}', each otherwise; the second counts."
+            f"{self.end}: rules {what[0]} and {what[1]} clash: in one tick both settle {about}, "
+            f"each otherwise; the second counts{self._elsewhere}."
         )
+
+    @property
+    def _elsewhere(self) -> str:
+        return "" if self.proved == "always" else "; never with this file's operator"
 
 
 @dataclass(frozen=True)
@@ -97,16 +105,35 @@ def machine_faults(link: Link, seconds: float = SECONDS) -> MachineFaults:
     hold = link.operator.hold
     free = _Visited(replace(link, operator=Operator(hold=hold)), seconds)
     visits = [free]
-    if not free.complete and free.unmet():
+    clashes = _together((*free.clashes(), *free.at_bounds()))
+    if clashes or (not free.complete and free.unmet()):
         visits.append(_Visited(link, seconds))
+        clashes = _with_operator(clashes, visits[1])
     complete = any(visit.complete for visit in visits)
     unmet = set.intersection(*(visit.unmet() for visit in visits))
-    clashes = dict.fromkeys(f for visit in visits for f in (*visit.clashes(), *visit.at_bounds()))
     if not complete:
         return MachineFaults(tuple(clashes), undecided=bool(unmet))
     how: Literal["always", "operator"] = "always" if free.complete else "operator"
     ordered = [fault for fault in visits[0].everything() if fault in unmet]
     return MachineFaults((*(replace(f, proved=how) for f in ordered), *clashes))
+
+
+def _together(faults: Iterable[MachineFault]) -> list[MachineFault]:
+    """Each once; of two rules that clash all that they clash about."""
+    about: dict[MachineFault, dict[str, None]] = {}
+    for fault in faults:
+        about.setdefault(replace(fault, about=()), {}).update(dict.fromkeys(fault.about))
+    return [replace(fault, about=tuple(names)) for fault, names in about.items()]
+
+
+def _with_operator(clashes: list[MachineFault], mine: _Visited) -> list[MachineFault]:
+    """These and those of this file's inputs; marked which the latter never lead to."""
+    here = _together((*mine.clashes(), *mine.at_bounds()))
+    met = {replace(f, about=()) for f in here}
+    never = [f for f in clashes if mine.complete and replace(f, about=()) not in met]
+    return _together(
+        [*(replace(f, proved="operator") if f in never else f for f in clashes), *here]
+    )
 
 
 def _ends(link: Link) -> tuple[Machine, ...]:
@@ -136,7 +163,7 @@ class _Visited:
                 elif isinstance(item, Timer):
                     yield MachineFault("timer", end, (_own(item.name),))
             for statement in walk(machine.body):
-                if isinstance(statement, Rule) and not statement.name.startswith("("):
+                if isinstance(statement, Rule) and not is_added(statement.name):
                     yield MachineFault("rule", end, (statement.name,))
 
     def unmet(self) -> set[MachineFault]:
@@ -168,7 +195,7 @@ class _Visited:
         ends = {id(s): end for end, m in self.machines for s in walk(m.body)}
         for first, second, about in self.notes.clashes.values():
             names = first.name, second.name
-            yield MachineFault("clash", ends[id(first)], names, _own(about))
+            yield MachineFault("clash", ends[id(first)], names, (_own(about),))
 
 
 class _Notes(Compiled):
@@ -238,10 +265,16 @@ class _Notes(Compiled):
         if before is None or before[0] == value or not acting or not before[1]:
             return
         # What a rule settles and a rule within it settles anew is meant.
-        (first, turn), (second, later) = before[1][-1], acting[-1]
+        turn, later = before[1][-1][1], acting[-1][1]
         if turn in {t for _, t in acting} or later in {t for _, t in before[1]}:
             return
+        first, second = _written(before[1]), _written(acting)
         self.clashes.setdefault((id(first), id(second), i), (first, second, name))
+
+
+def _written(acting: Sequence[tuple[Rule, int]]) -> Rule:
+    """The innermost rule that stands in the file, or in a scheme."""
+    return next((r for r, _ in reversed(acting) if not is_added(r.name)), acting[-1][0])
 
 
 def _mentions(e: object, item: Number | Timer) -> bool:

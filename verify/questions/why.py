@@ -15,7 +15,7 @@ from verify.engines.simulator import NotAllowedError
 from verify.engines.trace import Press, Script, Trace
 from verify.language.machine import Each
 from verify.language.state import Number, Timer
-from verify.parts import signals
+from verify.parts import player, signals
 from verify.parts.clock import PERIOD
 from verify.parts.link import Link
 from verify.parts.signals import paused
@@ -116,7 +116,8 @@ def why_struck(link: Link, script: Script, branch: int, output: int, tick: int) 
     machine = observed(link, script)
     history = _run(machine, link, script, tick)
     acted = history and _acting(history, branch, output, tick)
-    if not history or not acted:
+    # Into an end that was played nobody sees.
+    if not history or not acted or acted.machine == player.MACHINE:
         return Why()
     read = reading(history, acted)
     return Why(reading=read, sender=_sender(history, link, script, branch, read))
@@ -348,7 +349,7 @@ def _kept(real: History, found: Parting, press: Press) -> Kept:
             () if writer is None else sources(writer),
             isinstance(seen.item, Timer),
         )
-    instead = None if found.instead is None else found.instead.name
+    instead = None if found.instead is None else found.instead.called
     mode = mode_before(real, wanted.machine, wanted.tick)
     edge = next((e for signal, _ in wanted.emitted if (e := _near(signal.name))), None)
     high = None if edge is None or not edge[1] else _high(real, edge[0], wanted.tick)
@@ -356,7 +357,7 @@ def _kept(real: History, found: Parting, press: Press) -> Kept:
     if instead is None and found.tried is None:
         again = [f.tick for f in real.fired() if f.rule is wanted.rule and press in sources(f)]
         done = min((t for t in again if t > press.tick), default=None)
-    return Kept(wanted.tick, wanted.name, instead, mode, state, edge, high, done)
+    return Kept(wanted.tick, wanted.called, instead, mode, state, edge, high, done)
 
 
 def _near(signal: str) -> tuple[int, bool] | None:

@@ -112,6 +112,8 @@ class Teller:
             told += f": {self._taken_for(r)}"
         elif why.restarted is not None:
             told += f", and the receiver's timer '{why.restarted}' started anew"
+        elif r.unknown:
+            told += ": read as no output that there is"
         elif not r.acted:
             told += f": the receiver's {rule_name(r.rule)} did not act"
         elif r.became is not None and (r.mode is None or r.became != r.mode.word):

@@ -71,9 +71,10 @@ def _all_right(trace: Trace, link: Link) -> str:
     found = sorted(trace.latencies, key=lambda d: (d.ticks, d.tick, d.input))
     if not found:
         return "nothing went wrong: no strike was missed and none came"
+    acted, cause = ("struck", "press") if link.kind == "press" else ("followed", "move")
     told = [
-        f"{quoted(link, link.outputs[d.input])} struck{on_branch(link, d.branch)} "
-        f"{ticks_text(d.ticks, link.tick)} after its press at tick {d.tick - d.ticks}"
+        f"{quoted(link, link.outputs[d.input])} {acted}{on_branch(link, d.branch)} "
+        f"{ticks_text(d.ticks, link.tick)} after its {cause} at tick {d.tick - d.ticks}"
         for d in ([found[0], found[-1]] if found[0].ticks < found[-1].ticks else [found[-1]])
     ]
     if len(told) == 1:
@@ -156,11 +157,12 @@ class _Telling:
     def before(self) -> str:
         """The presses till then; all that can be said of machines that nobody sees into."""
         told = [f"{quoted(self.link, p.input)} at tick {p.tick}" for p in self.presses[-MOST_TOLD:]]
+        word, words = self.teller.word, self.teller.words
         if len(self.presses) > MOST_TOLD:
-            return f"{len(self.presses)} presses, the last ones of {listed(told)}, went before"
+            return f"{len(self.presses)} {words}, the last ones of {listed(told)}, went before"
         if not told:
-            return "nothing was pressed before"
-        return f"the press{'es' if len(told) > 1 else ''} of {listed(told)} went before"
+            return f"nothing was {'pressed' if word == 'press' else 'moved'} before"
+        return f"the {words if len(told) > 1 else word} of {listed(told)} went before"
 
 
 def _late_lines(trace: Trace) -> Iterator[tuple[int, int]]:
