@@ -69,6 +69,15 @@ def parse_duration(text: str) -> Fraction:
     return Fraction(match[1]) * unit
 
 
+def is_duration(text: str) -> bool:
+    """It is a number with one of the units."""
+    try:
+        parse_duration(text)
+    except TimeError:
+        return False
+    return True
+
+
 def to_ticks(value: object, tick: Fraction | None, least: int = 0) -> int | None:
     """Ticks of a time: a whole number of them, or a written duration. ``tick``: in seconds.
 

@@ -24,6 +24,7 @@ MOST_MEMORY = 10_000
 MOST_MODES = 1000
 
 _NUMBER = "a whole number, a quoted duration, or an expression in quotes"
+_COUNT = "a whole number, or an expression in quotes"
 _RANGE = f"[least, most], or a table with range, start, count; each {_NUMBER}"
 _NAME = "a name of letters, digits and _, not taken yet, and not one of the language"
 
@@ -90,7 +91,7 @@ class EndTable(Table):
     wires: list[Any] = Field([], description="a list of names of flags and numbers")
     let: dict[str, Any] = Field({}, description="a table of names, each with an expression")
     possible: str | None = Field(None, description="an expression in quotes")
-    rules: list[Any] = Field(description="a list of rules, [[transmitter.rules]]")
+    rules: list[Any] = Field(description="a list of rules, each after its own [[END.rules]]")
 
 
 class RuleTable(Table):
@@ -131,7 +132,7 @@ class _Reading:
     # -- what is known --------------------------------------------------------
 
     def _all_tables(self) -> None:
-        self.lines = self._whole(self.link.lines, ("link", "lines"), 1, MOST_LINES)
+        self.lines = self._count(self.link.lines, ("link", "lines"), 1, MOST_LINES)
         self.known = known((), self.inputs, self.lines, self.context.tick)
         for name, value in self.link.tables.items():
             key: Key = ("link", "tables", name)
@@ -155,9 +156,7 @@ class _Reading:
         raise _WrongError(Finding(key, f"{_NUMBER}, or a list of these"))
 
     def _worked_out(self, text: str, key: Key) -> Value:
-        try:
-            units.parse_duration(text)
-        except ValueError:
+        if not units.is_duration(text):
             return self._text(lambda: self.known.value(text), key)
         try:
             return units.to_ticks(text, self.context.tick) or 0
@@ -170,13 +169,26 @@ class _Reading:
         except TextError as error:
             raise _WrongError(_finding(key, error)) from None
 
-    def _whole(self, value: object, key: Key, least: int, most: int = units.MOST_TICKS) -> int:
+    def _whole(
+        self,
+        value: object,
+        key: Key,
+        least: int,
+        most: int = units.MOST_TICKS,
+        what: str = _NUMBER,
+    ) -> int:
         read = self._value(value, key)
         if not isinstance(read, int) or not least <= read <= most:
             worth = f", which is {read}" if isinstance(value, str) and isinstance(read, int) else ""
             found = f'"{value}"{worth}' if isinstance(value, str) else None
-            raise _WrongError(Finding(key, f"{_NUMBER}, {least} to {most}", found))
+            raise _WrongError(Finding(key, f"{what}, {least} to {most}", found))
         return read
+
+    def _count(self, value: object, key: Key, least: int, most: int) -> int:
+        """How many there are of something, which no duration says."""
+        if isinstance(value, str) and units.is_duration(value):
+            raise _refuse(key, f'"{value}", a time', f"{_COUNT}, {least} to {most}")
+        return self._whole(value, key, least, most, _COUNT)
 
     def _queue(self) -> Queue | None:
         if self.link.queue is None:
@@ -189,7 +201,7 @@ class _Reading:
         if len(times) != self.inputs or min(times) < 1:
             allowed = f"{self.inputs} times, one per input, each at least 1"
             raise _refuse((*key, "sends"), f"{len(times)} times", allowed)
-        return Queue(times, self._whole(self.link.queue["places"], (*key, "places"), 0, 64))
+        return Queue(times, self._count(self.link.queue["places"], (*key, "places"), 0, 64))
 
     # -- the whole ------------------------------------------------------------
 
@@ -300,10 +312,10 @@ class _Reading:
             raise _WrongError(Finding(key, allowed))
         return parts
 
-    def _count(self, parts: Mapping[str, object], key: Key) -> int | None:
+    def _several(self, parts: Mapping[str, object], key: Key) -> int | None:
         if "count" not in parts:
             return None
-        return self._whole(parts["count"], (*key, "count"), 1, MOST_MEMORY)
+        return self._count(parts["count"], (*key, "count"), 1, MOST_MEMORY)
 
     def _mode(self, name: str, value: object, key: Key) -> Remembered:
         labels = value if isinstance(value, list) else []
@@ -319,7 +331,7 @@ class _Reading:
         parts = self._parts(value, key, allowed, "start", ("count",))
         if not isinstance(parts["start"], bool):
             raise _WrongError(Finding(key, allowed))
-        return Remembered(name, "flag", start=int(parts["start"]), count=self._count(parts, key))
+        return Remembered(name, "flag", start=int(parts["start"]), count=self._several(parts, key))
 
     def _number(self, name: str, value: object, key: Key) -> Remembered:
         parts = self._parts(value, key, _RANGE, "range", ("start", "count"))
@@ -332,13 +344,13 @@ class _Reading:
             raise _WrongError(Finding(key, "[least, most] with least not above most"))
         start = parts.get("start", least)
         at = self._whole(start, (*key, "start"), least, most) if start is not least else least
-        return Remembered(name, "number", least, most, at, self._count(parts, key))
+        return Remembered(name, "number", least, most, at, self._several(parts, key))
 
     def _timer(self, name: str, value: object, key: Key) -> Remembered:
         allowed = f"the longest that it may run, {_NUMBER}; or {{ most = ..., count = n }}"
         parts = self._parts(value, key, allowed, "most", ("count",))
         most = self._whole(parts["most"], key, 1)
-        return Remembered(name, "timer", most=most, count=self._count(parts, key))
+        return Remembered(name, "timer", most=most, count=self._several(parts, key))
 
     def _bank(self, name: str, value: object, key: Key) -> Remembered:
         if not isinstance(value, dict):

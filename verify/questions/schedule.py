@@ -74,8 +74,8 @@ def schedule(
     """
     if subject.link.kind != "press":
         raise UsageError(
-            "schedule: found levers; allowed: a link of presses: a lever's output need not show a "
-            "move that is taken back at once, so that any pace would do"
+            'inputs.kind: found "level"; allowed for schedule: "press"; a lever\'s output need not '
+            "show a move that is taken back at once, so that any pace would do"
         )
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
     spacing = least_spacing(subject, engine, progress, budget)

@@ -1,4 +1,5 @@
-"""What goes on inside the machines of a link during a run: modes, and timers that run down."""
+"""What goes on inside the machines of a link during a run: modes and the like, and timers that
+run down."""
 
 from __future__ import annotations
 
@@ -28,7 +29,7 @@ class Stretch:
 
 @dataclass(frozen=True)
 class InsideRow:
-    """A mode or a number (stretches with words), or a timer (falling from ``left``).
+    """A mode, a number or a flag (stretches with words), or a timer (falling from ``left``).
 
     ``most``: of a timer, the longest that it has in this run.
     """
@@ -41,7 +42,7 @@ class InsideRow:
 def inside_rows(
     trace: Trace, link: Link, windows: tuple[Windows, ...] | None = None
 ) -> list[InsideRow]:
-    """Modes, numbers and timers that change in the run of a trace, by machine, in its order."""
+    """Modes, numbers, flags and timers that change in the run of a trace, by machine, in its order."""
     script = trace.script
     simulator = Simulator(link, script.delay, windows, script.resolution)
     places = [
@@ -49,7 +50,6 @@ def inside_rows(
         for i, item in enumerate(simulator.compiled.memory)
         if isinstance(item, Number | Timer)
         and not item.name.startswith(_OUTSIDE)
-        and not isinstance(item, Flag)
         and not (isinstance(item, Number) and (item.wire or "driven" in item.name))
     ]
     last = max([*(e.tick for e in trace.events), *(p.tick for p in script.presses), 0])
@@ -94,6 +94,8 @@ def _number(item: Number, values: list[tuple[int, int]], end: int) -> InsideRow 
 
 
 def _word(item: Number, value: int) -> str:
+    if isinstance(item, Flag):
+        return "true" if value else "false"
     return item.modes[value] if isinstance(item, Mode) else str(value)
 
 

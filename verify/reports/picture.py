@@ -322,7 +322,7 @@ def _key(paper: _Paper, blocks: Sequence[Sequence[Column]], link: Link) -> Itera
 def _inside_key(paper: _Paper) -> Iterator[str]:
     machines = [row for row in paper.rows if isinstance(row, InsideText)]
     if any(not row.inside.most for row in machines):
-        yield f"{BEGINS}word{GOES_ON}{GOES_ON} a mode or number from there on"
+        yield f"{BEGINS}word{GOES_ON}{GOES_ON} a mode, number or flag from there on"
     if any(row.inside.most for row in machines):
         bars = f"{BARS[-1]}{BARS[3]}{BARS[0]}" if paper.marks is UNICODE else "951"
         yield f"{bars} a timer runs down"

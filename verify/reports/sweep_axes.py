@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import prod
+from typing import Any
 
 from verify.errors import LinkFileError
-from verify.fields import ratio
+from verify.fields import Finding, ratio
+from verify.linkfile import toml_of
 from verify.parts.link import Link
 from verify.sweeps.cells import Result, link_of
 from verify.sweeps.file import Axis, Sweep
+from verify.sweeps.keys import key_of
 from verify.sweeps.values import canonical, parsed, words
-from verify.units import TimeError, decimal_text, duration_text, parse_duration
+from verify.units import TimeError, decimal_text, duration_text, is_duration, parse_duration
 
 _UNITS = (("s", 1), ("ms", 10**3), ("us", 10**6), ("ns", 10**9))
+
+_FREE = re.compile(r"link\.tables\.|(transmitter|receiver)\.(?!timers\.)")
 
 # Of a question, the figure that pictures show, and what it is called.
 _SHOWN: dict[str, tuple[str | None, str]] = {
@@ -157,7 +163,10 @@ def _ticks(sweep: Sweep, axis: Axis, column: int, link: Link) -> Scale | None:
 
 
 def _is_time(sweep: Sweep, axis: Axis, column: int) -> bool:
-    """Asked of the first cells of every row that make a link."""
+    """Asked of the first cells of every row that make a link. Of numbers that machines of a link
+    file know, which may be times or not, the file has to say so."""
+    if _FREE.match(axis.keys[column]) and not _duration_in_file(sweep, axis.keys[column]):
+        return False
     place = sweep.axes.index(axis)
     after = prod(len(other.rows) for other in sweep.axes[place + 1 :])
     for k, row in enumerate(axis.rows):
@@ -180,6 +189,18 @@ def _is_time(sweep: Sweep, axis: Axis, column: int) -> bool:
         except LinkFileError:
             return False
     return False
+
+
+def _duration_in_file(sweep: Sweep, key: str) -> bool:
+    """The link file has a quoted duration there."""
+    found: Any = toml_of(sweep.link_text, sweep.link_shown)
+    steps = key_of(key, ())
+    try:
+        for step in () if isinstance(steps, Finding) else steps:
+            found = found[step]
+    except (LookupError, TypeError):
+        return False
+    return isinstance(found, str) and is_duration(found)
 
 
 def _shares(key: str, texts: Sequence[str]) -> Scale | None:

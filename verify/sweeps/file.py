@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field, PlainValidator, ValidationError, field_validator
 
+from models.parameters.base import ENDS
 from verify.allowed_code import OneFile, file_named
 from verify.errors import LinkFileError
 from verify.fields import (
@@ -40,6 +41,11 @@ DEFAULT_SECONDS = 60.0
 
 Ask = Literal["check", "spacing", "latency", "margin", "recover", "lifetime"]
 
+# Tables of names that whoever writes a link file chooses.
+_NAMING = {
+    ("link", "tables"),
+    *((end, kind) for end in ENDS for kind in ("modes", "flags", "numbers", "timers", "banks", "let")),
+}
 _TIME = 'seconds of work for each cell, above 0, or a quoted duration like "20 s"'
 _ROWS = "rows [[list]], each a table of one key of the link file or more"
 
@@ -169,6 +175,9 @@ def load_sweep(path: str | os.PathLike[str]) -> Sweep:
     place = Path(path).parent / top.link
     link_text, link_shown, link_name = read(place)
     link = toml_of(link_text, link_shown)
+    _named(axes, link, findings)
+    if findings:
+        raise _error(findings, document, shown)
     return Sweep(
         top.name or name,
         top.ask,
@@ -283,6 +292,24 @@ def _apart(axes: Iterable[Axis], findings: list[Finding]) -> None:
                     allowed = f"keys that do not overlap; {other} is swept as well"
                     findings.append(Finding(("grid",), allowed, key))
             known.append(key)
+
+
+def _named(axes: Iterable[Axis], link: dict[str, Any], findings: list[Finding]) -> None:
+    """What machines of a link file know or remember has to be there: nothing would ask for a
+    name that is new, and all cells would be alike. A Python file may ask for any table."""
+    top = link.get("link")
+    if isinstance(top, dict) and "python" in top:
+        return
+    for text in (key for axis in axes for key in axis.keys):
+        key = key_of(text, ())
+        if isinstance(key, Finding) or len(key) < 3 or key[:2] not in _NAMING:
+            continue
+        known: Any = link
+        for part in key[:2]:
+            known = known.get(part, {}) if isinstance(known, dict) else {}
+        if isinstance(known, dict) and key[2] not in known:
+            allowed = f"{', '.join(known) or 'none'}{did_you_mean(key[2], known)}"
+            findings.append(Finding(key, allowed, "a name that the link file does not have"))
 
 
 def _error(findings: list[Finding], document: dict[str, Any], source: str) -> LinkFileError:
