@@ -27,8 +27,8 @@ from verify.engines.concrete import (
 )
 from verify.engines.explorer import explore
 from verify.language import expressions as ex
-from verify.language.machine import Machine, Rule, Statement, System, is_added, walk
-from verify.language.state import Mode, Number, Set, Start, Timer
+from verify.language.machine import Each, First, Machine, Rule, Statement, System, is_added, walk
+from verify.language.state import Emit, Mode, Number, Put, Set, Start, Timer
 from verify.parts.clock import Clock
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
@@ -205,8 +205,10 @@ class _Notes(Compiled):
         self.used: set[int] = set()
         self.ended: set[int] = set()
         self.clashes: dict[tuple[int, int, int], tuple[Rule, Rule, str]] = {}
-        self.settled: dict[int, tuple[Any, tuple[tuple[Rule, int], ...]]] = {}
+        # Of a place in this tick: its value, by which rules, and whether it went on from before.
+        self.settled: dict[int, tuple[Any, tuple[tuple[Rule, int], ...], bool]] = {}
         self.acting: list[tuple[Rule, int]] = []
+        self.chains: dict[int, tuple[Rule, ...]] = {}  # of a rule: those of which one acts
         self.turn = count()
         self.own = {item for machine in watched for item in machine.memory}
         super().__init__(system)
@@ -230,6 +232,7 @@ class _Notes(Compiled):
         return result
 
     def _first(self, rules: tuple[Rule, ...]) -> DoFn:
+        self.chains.update((id(rule), rules) for rule in rules)
         ways = [(self._bool(rule.when), self._block(rule.do), rule) for rule in rules]
 
         def run(tick: Any) -> None:
@@ -247,29 +250,30 @@ class _Notes(Compiled):
         do = super()._statement(statement)
         match statement:
             case Set(item, value) | Start(item, value) if item in self.own:
-                if _mentions(value, item):
-                    return do  # goes on from what it was
-                i = self.where[item]
+                i, goes_on = self.where[item], _reads(value, item)
 
                 def run(tick: Any) -> None:
                     do(tick)
-                    self._settle(i, item.name, tick.place[i])
+                    self._settle(i, item, tick.place[i], goes_on)
 
                 return run
         return do
 
-    def _settle(self, i: int, name: str, value: Any) -> None:
+    def _settle(self, i: int, item: Number | Timer, value: Any, goes_on: bool) -> None:
         acting = tuple(self.acting)
         before = self.settled.get(i)
-        self.settled[i] = (value, acting)
-        if before is None or before[0] == value or not acting or not before[1]:
+        self.settled[i] = (value, acting, goes_on)
+        if before is None or before[0] == value or not acting or not before[1] or goes_on:
+            return
+        # Who counts on and then reads what was counted may begin anew.
+        if before[2] and any(_reads(self.chains[id(rule)], item) for rule, _ in acting):
             return
         # What a rule settles and a rule within it settles anew is meant.
         turn, later = before[1][-1][1], acting[-1][1]
         if turn in {t for _, t in acting} or later in {t for _, t in before[1]}:
             return
         first, second = _written(before[1]), _written(acting)
-        self.clashes.setdefault((id(first), id(second), i), (first, second, name))
+        self.clashes.setdefault((id(first), id(second), i), (first, second, item.name))
 
 
 def _written(acting: Sequence[tuple[Rule, int]]) -> Rule:
@@ -277,12 +281,16 @@ def _written(acting: Sequence[tuple[Rule, int]]) -> Rule:
     return next((r for r, _ in reversed(acting) if not is_added(r.name)), acting[-1][0])
 
 
-def _mentions(e: object, item: Number | Timer) -> bool:
-    if isinstance(e, ex.Read):
-        return e.number == item
-    if isinstance(e, ex.Left):
-        return e.timer == item
-    return isinstance(e, ex.Int) and any(_mentions(part, item) for part in vars(e).values())
+def _reads(part: object, item: Number | Timer) -> bool:
+    """An expression, a statement, or one of several, asks for a place."""
+    if isinstance(part, ex.Read):
+        return part.number == item
+    if isinstance(part, ex.Left):
+        return part.timer == item
+    if isinstance(part, tuple):
+        return any(_reads(one, item) for one in part)
+    known = isinstance(part, ex.Int | ex.Bool | Rule | First | Each | Set | Put | Start | Emit)
+    return known and any(_reads(one, item) for one in vars(part).values())
 
 
 def _own(name: str) -> str:
