@@ -143,7 +143,7 @@ def test_multiples_of_an_unknown_mean_the_same_to_both_readings(
 ) -> None:
     """An unknown input and an unknown unit, then the solver is told both: the same timer."""
     of = Number("unit", 3, 6, (3, 6))
-    timer = Timer("t", 99)
+    timer = Timer("t", 109)
     length = ex.Times(ex.Lookup(table, PRESSED), of) + ex.Times(ex.Constant(more), of) + 1
     machine = Machine("m", (timer,), (Each(GO, "g", (timer.start(length),)),))
     offer = Offer(GO, 3, "offered", ex.Truth(True), ())
@@ -262,12 +262,12 @@ WIRES = 'tick = "1 ms"\ninputs.count = 2\nlink.scheme = "wire-per-input"\n'
         (
             WIRES + "clock.rate = 0.1",
             "clock.rate: found 0.1; allowed: no key: a scheme whose transmitter has a clock: "
-            "all but wire-per-input, parallel-code",
+            "all but wire-per-input, parallel-code, and machines of one's own without timers there",
         ),
         (
             WIRES + "clock.wander = 1",
             "clock.wander: found 1; allowed: no key: a scheme whose transmitter has a clock: "
-            "all but wire-per-input, parallel-code",
+            "all but wire-per-input, parallel-code, and machines of one's own without timers there",
         ),
         (
             BELLS + "clock.wander = 3",

@@ -121,6 +121,14 @@ def test_a_planted_bug_is_shrunk_to_two_presses(
     assert presses == [0, 8]
 
 
+def test_nobody_says_what_went_on_inside_a_receiver_that_is_not_ours() -> None:
+    result = ask("--receiver", "--command", program("lantern.py", "stays armed"))
+    told = " ".join(result.stdout.split())
+
+    assert "tick 8 (400 ms): the presses of 'red' at tick 0 and 'red' at tick 8 went before" in told
+    assert "rule" not in told
+
+
 @pytest.mark.parametrize(
     ("fault", "kind", "words"),
     [

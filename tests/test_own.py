@@ -23,6 +23,7 @@ from tests.links import make_link
 from verify.allowed_code import allow
 from verify.cli import main
 from verify.engines.answer import Budget, Progress, Verdict
+from verify.engines.trace import Press, Script
 from verify.errors import LinkFileError, UsageError
 from verify.language import expressions as ex
 from verify.language.machine import Rule, walk
@@ -40,7 +41,9 @@ from verify.questions.latency import latencies
 from verify.questions.machine_faults import machine_faults
 from verify.questions.rate_margin import rate_side
 from verify.questions.spacing import least_spacing
+from verify.reports.inside import inside_rows
 from verify.reports.mode_graph import groups
+from verify.reports.words import failure_sentence
 
 ENGINES: list[EngineName] = ["explorer", "zones", "solver"]
 
@@ -293,6 +296,32 @@ def test_what_is_wrong_is_named_with_its_place(
         assert found in error.found
 
 
+@pytest.mark.parametrize(
+    ("change", "key", "allowed"),
+    [
+        ({"LINK": 'lines = "20 ms"'}, "link.lines", "a whole number, or an expression in quotes"),
+        (
+            {"RECEIVES": 'flags.far = { start = false, count = "20 ms" }'},
+            "receiver.flags.far.count",
+            "a whole number, or an expression in quotes, 1 to 10000",
+        ),
+    ],
+)
+def test_how_many_there_are_is_no_time(change: dict[str, str], key: str, allowed: str) -> None:
+    error = refused(small(**change))
+    assert error.key == key
+    assert error.found == '"20 ms", a time'
+    assert allowed in error.allowed
+
+
+def test_rules_that_are_no_list_are_told_of_their_own_end() -> None:
+    text = small().replace("[[receiver.rules]]", "[receiver.rules]", 1)
+    text = text[: text.index("[[receiver.rules]]")]
+    error = refused(text)
+    assert error.key == "receiver.rules"
+    assert "transmitter" not in error.allowed
+
+
 def test_tables_of_machines_need_the_scheme() -> None:
     text = (
         small()
@@ -428,6 +457,74 @@ def test_machine_faults_are_named() -> None:
     assert faults_of(small(SENDER=used)) == clean - {("mode", ("state", "sending"))}
 
 
+FLASHES = """
+tick = "100 ms"
+[inputs]
+names = ["fog", "storm"]
+[link]
+scheme = "own"
+lines = 2
+[transmitter]
+timers.t = 3
+flags.busy = false
+[[transmitter.rules]]
+name = "flash over"
+when = "t.ends"
+do = ["line[0].down()", "line[1].down()", "busy.set(False)"]
+[[transmitter.rules]]
+name = "flash"
+each = "press"
+when = "not t.runs"
+do = ["line[0].up()", "line[1].set(input == 1)", "t.start(3)", "busy.set(True)"]
+[receiver]
+numbers.seen = [0, 3]
+timers.quiet = 5
+[[receiver.rules]]
+name = "count"
+when = "line[0].rises or line[1].rises"
+do = ["seen.set(seen + 1)", "quiet.start(5)"]
+[[receiver.rules]]
+name = "silence"
+when = "quiet.ends"
+do = [AFTER]
+[operator]
+spacing = SPACING
+"""
+
+
+def clashes_of(after: str, spacing: int) -> list[str]:
+    text = FLASHES.replace("AFTER", after).replace("SPACING", str(spacing))
+    found = machine_faults(parse(text, "flashes.toml")).found
+    return [fault.words for fault in found if fault.kind in ("clash", "bound")]
+
+
+def test_a_clash_is_told_once_by_the_names_in_the_file_and_whether_inputs_lead_there() -> None:
+    # A press in the tick in which the flash before is over; the line rises as the silence ends.
+    both = (
+        "transmitter: rules 'flash over' and 'flash' clash: in one tick both settle "
+        "'line 0', 'busy' and 'line 1', each otherwise; the second counts"
+    )
+    anew = (
+        "receiver: rules 'count' and 'silence' clash: in one tick both settle 'seen', each "
+        "otherwise; the second counts"
+    )
+    never = "; never with this file's operator"
+    told = clashes_of('"seen.set(0)"', 3)
+    assert [words for words in told if "clash" in words] == [f"{both}.", f"{anew}."]
+    told = clashes_of('"seen.set(0)"', 5)
+    assert [words for words in told if "clash" in words] == [f"{both}{never}.", f"{anew}."]
+    told = clashes_of('"seen.set(0)"', 20)
+    assert [words for words in told if "clash" in words] == [f"{w}{never}." for w in (both, anew)]
+
+
+def test_who_looks_at_a_count_may_begin_anew() -> None:
+    for after in (
+        '"strike(seen - 1)", "seen.set(0)"',
+        '{ when = "seen > 1", do = ["seen.set(0)"] }',
+    ):
+        assert not [words for words in clashes_of(after, 5) if "'count'" in words]
+
+
 def test_built_in_machines_have_faults_only_where_the_operator_is_strict() -> None:
     free = make_link(PulseGap((2, 4), 1, (0, 0)))
     assert machine_faults(free).found == ()
@@ -490,6 +587,26 @@ def test_the_graph_shows_no_line_that_moves_without_a_rule() -> None:
     link = parse(WEATHERCOCKS, "weathercocks.toml")
     (group,) = groups(link, ("transmitter",))
     assert all(edge.rules for edge in group.modes.edges)
+
+
+def test_a_length_that_is_no_outputs_is_told_as_such() -> None:
+    # The receiver stops for a tick, so that the mark is measured a tick short.
+    text = WEATHERCOCKS + "[pause]\nmost = 1\nend = 'receiver'\n"
+    subject = Subject(parse(text, "weathercocks.toml"))
+    failed = judge(subject, "auto", Progress()).trace
+    assert failed is not None
+    told = failure_sentence(failed, subject.link, subject.windows)
+    assert ": read as no output that there is; so 'north' was still down" in told
+    assert "(" not in told.split(": ", 2)[2]
+
+
+def test_flags_are_shown_beside_modes_and_numbers() -> None:
+    text = FLASHES.replace("AFTER", '"strike(seen - 1)", "seen.set(0)"').replace("SPACING", "20")
+    link = parse(text, "flashes.toml")
+    trace = Subject(link).replay(Script((Press(0, 0), Press(20, 0))))
+    rows = {row.name: [s.word for s in row.stretches] for row in inside_rows(trace, link)}
+    assert rows["sender.busy"] == ["false", "true", "false", "true", "false"]
+    assert rows["receiver0.seen"] == ["0", "1", "0", "1", "0"]
 
 
 # -- schemes in Python ----------------------------------------------------------------

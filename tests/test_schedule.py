@@ -196,7 +196,8 @@ def test_what_is_scheduled_comes_out_right(inputs: list[int], repeat: int) -> No
 
 
 def test_levers_have_no_pace() -> None:
-    with pytest.raises(UsageError, match='inputs.kind: found "level"; allowed for schedule: "press"'):
+    told = r'inputs\.kind: found "level"; allowed for schedule: "press"'
+    with pytest.raises(UsageError, match=told):
         asked(make_link(Scan(2, 2, 1), kind="level"), [Wanted(0)])
 
 

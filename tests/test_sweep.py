@@ -388,6 +388,92 @@ def test_axes_have_the_keys_with_their_units(grid: str, labels: list[str], place
     assert found[: len(labels)] == labels
 
 
+# Machines of the link file: a pulse as long as a table says, a count that is no time.
+OWN = """tick = "50 ms"
+[inputs]
+count = 2
+[link]
+scheme = "own"
+tables.step = 2
+tables.pause = "100 ms"
+tables.width = "[step * i + 2 for i in range(inputs)]"
+[transmitter]
+timers.high = "max(width)"
+numbers.sent = [0, 3]
+[[transmitter.rules]]
+when = "high.ends"
+do = ["line.down()", "sent.set(0)"]
+[[transmitter.rules]]
+each = "press"
+when = "not high.runs and not high.ends"
+do = ["line.up()", "high.start(width[input])", "sent.set(1)"]
+[receiver]
+timers.clock = 20
+[[receiver.rules]]
+when = "line.rises"
+do = ["clock.start(20)"]
+[[receiver.rules]]
+when = "line.falls"
+do = ["strike(find(width, 20 - clock.left))", "clock.stop()"]
+[operator]
+spacing = 12
+"""
+
+
+@pytest.mark.parametrize(
+    ("grid", "labels"),
+    [
+        ("link.tables.step = [2, 3]", ["link.tables.step"]),
+        ("link.tables.pause = [2, 3]", ["link.tables.pause, ticks of 50 ms"]),
+        ('link.tables.step = ["100 ms", "150 ms"]', ["link.tables.step, ms"]),
+        ("receiver.timers.clock = [20, 30]", ["receiver.timers.clock, ticks of 50 ms"]),
+        ('"transmitter.numbers.sent[1]" = [1, 2]', ["transmitter.numbers.sent[1]"]),
+    ],
+)
+def test_numbers_of_ones_own_machines_are_times_where_the_file_says_so(
+    grid: str, labels: list[str], place: Path
+) -> None:
+    Path("link.toml").write_text(OWN)
+    sweep = swept(f"{HEAD}[grid]\n{grid}\n")
+    assert [scale_of(sweep, 0, link_of(sweep, 1)).label] == labels
+
+
+def test_keys_of_machines_are_swept_like_others(place: Path) -> None:
+    Path("link.toml").write_text(OWN)
+    guards = '"receiver.rules[1].when" = ["line.falls", "line.fals"]'
+    swept(f"{HEAD}[grid]\nlink.tables.step = [1, 2]\n{guards}\n")
+    result = ask("sweep.toml", "-o", "table.csv", "--jobs", "1")
+    assert result.exit_code == 0, result.stderr
+    rows = rows_of("table.csv")
+    assert [row["spacing_ticks"] for row in rows] == ["4", "", "5", ""]
+    assert rows[1]["reason"].startswith("receiver.rules[1].when: found 'line.fals' at column 1")
+
+
+@pytest.mark.parametrize(
+    ("grid", "said"),
+    [
+        ("link.tables.stpe = [2, 3]", "allowed: step, pause, width; did you mean 'step'?"),
+        ("receiver.timers.clokc = [20, 30]", "allowed: clock; did you mean 'clock'?"),
+        ('"transmitter.flags.high" = [true, false]', "allowed: none"),
+    ],
+)
+def test_names_that_machines_do_not_have_are_refused(grid: str, said: str, place: Path) -> None:
+    Path("link.toml").write_text(OWN)
+    Path("sweep.toml").write_text(f"{HEAD}[grid]\n{grid}\n")
+    result = ask("sweep.toml", "-o", "table.csv")
+
+    assert result.exit_code == 2
+    assert result.stderr.count("\n") == 1
+    assert f"found a name that the link file does not have; {said}" in result.stderr
+
+
+def test_a_python_file_may_ask_for_tables_that_the_link_file_does_not_have(place: Path) -> None:
+    Path("link.toml").write_text(
+        'tick = "50 ms"\ninputs.count = 2\n[link]\nscheme = "own"\npython = "ends.py"\n'
+    )
+    assert swept(f"{HEAD}[grid]\nlink.tables.step = [2, 3]\n").cells == 2
+
+
 @pytest.mark.parametrize(
     "grid",
     [

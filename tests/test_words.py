@@ -113,6 +113,14 @@ def test_without_failure_the_latencies(presses: tuple[tuple[int, str], ...], tol
     assert sentence(carillon(), *presses) == told
 
 
+def test_levers_are_moved_and_followed() -> None:
+    levers = carillon(WirePerInput(2), operator=Operator(spacing=4), kind="level")
+    assert sentence(levers, (0, "c"), (9, "c")) == (
+        "nothing went wrong: 'c' followed 0 ticks (0 s) after its move at tick 9, "
+        "and so did the others"
+    )
+
+
 def test_script_lines_have_delay_presses_and_releases() -> None:
     subject = carillon(WirePerInput(2), operator=Operator(hold=(2, 2)), delay=(1, 3))
     trace = run(subject, (0, "d"), (2, "c"), delay=3)

@@ -457,9 +457,7 @@ class Scope:
             raise wrong(arguments[0], found, f"0 to {count - 1}: inputs count from 0")
         if low >= 0 and high < count:
             return (signal.emit(value),)
-        return (
-            Rule(AN_OUTPUT, (value >= 0) & (value < count), (signal.emit(value),)),
-        )
+        return (Rule(AN_OUTPUT, (value >= 0) & (value < count), (signal.emit(value),)),)
 
 
 def field_of(bank: Bank, name: str) -> ex.Int:

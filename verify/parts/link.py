@@ -97,7 +97,10 @@ class Link:
     def clockless(self) -> str | None:
         """Why the rate of a transmitter's clock means nothing here, in words; None if it does."""
         if next(lengths(self.scheme.transmitter()), None) is None:
-            return "a scheme whose transmitter has a clock: all but wire-per-input, parallel-code"
+            return (
+                "a scheme whose transmitter has a clock: all but wire-per-input, parallel-code, "
+                "and machines of one's own without timers there"
+            )
         return None
 
     @property

@@ -261,6 +261,8 @@ class _Notes(Compiled):
 
     def _settle(self, i: int, item: Number | Timer, value: Any, goes_on: bool) -> None:
         acting = tuple(self.acting)
+        if acting and is_added(acting[-1][0].name):
+            goes_on = goes_on or _reads(self.chains[id(acting[-1][0])], item)
         before = self.settled.get(i)
         self.settled[i] = (value, acting, goes_on)
         if before is None or before[0] == value or not acting or not before[1] or goes_on:

@@ -42,7 +42,7 @@ class InsideRow:
 def inside_rows(
     trace: Trace, link: Link, windows: tuple[Windows, ...] | None = None
 ) -> list[InsideRow]:
-    """Modes, numbers, flags and timers that change in the run of a trace, by machine, in its order."""
+    """Modes, numbers, flags and timers that change in the run of a trace, by machine, in order."""
     script = trace.script
     simulator = Simulator(link, script.delay, windows, script.resolution)
     places = [

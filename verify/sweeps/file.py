@@ -44,7 +44,11 @@ Ask = Literal["check", "spacing", "latency", "margin", "recover", "lifetime"]
 # Tables of names that whoever writes a link file chooses.
 _NAMING = {
     ("link", "tables"),
-    *((end, kind) for end in ENDS for kind in ("modes", "flags", "numbers", "timers", "banks", "let")),
+    *(
+        (end, kind)
+        for end in ENDS
+        for kind in ("modes", "flags", "numbers", "timers", "banks", "let")
+    ),
 }
 _TIME = 'seconds of work for each cell, above 0, or a quoted duration like "20 s"'
 _ROWS = "rows [[list]], each a table of one key of the link file or more"
@@ -219,12 +223,18 @@ def _flat(value: dict[str, Any], place: Key, *, ranges: bool) -> Iterator[tuple[
     """Keys with dots outside quotes are tables in TOML, and mean the same here."""
     for name, entry in value.items():
         here = (*place, name)
-        is_range = ranges and isinstance(entry, dict) and {"from", "to", "step"} & set(entry)
+        is_range = ranges and isinstance(entry, dict) and _is_range(entry)
         if isinstance(entry, dict) and entry and not is_range:
             for inner, one, where in _flat(entry, here, ranges=ranges):
                 yield f"{name}.{inner}", one, where
         else:
             yield name, entry, here
+
+
+def _is_range(entry: dict[str, Any]) -> bool:
+    """It is no table with a key of such a name, which would have a list or a range of its own."""
+    ends = [entry[name] for name in ("from", "to", "step") if name in entry]
+    return any(not isinstance(end, list | dict) for end in ends)
 
 
 def _grid(value: object, findings: list[Finding]) -> Iterator[Axis]:
