@@ -53,6 +53,17 @@ def exactly(indented: str) -> str:
 # -- exact texts ---------------------------------------------------------------
 
 
+def test_what_levers_show_lasts_though_nothing_goes_down() -> None:
+    levers = carillon(WirePerInput(2), operator=Operator(spacing=4), kind="level")
+    picture = shown(levers, ((0, "c"), (4, "d")))
+    assert [line for line in picture.splitlines() if line.startswith(("in", "out"))] == [
+        "in.c   ▼════",
+        "in.d       ▼",
+        "out.c  ◆════",
+        "out.d      ◆",
+    ]
+
+
 def test_a_press_lost_in_the_pulse_before() -> None:
     subject = carillon()
     assert shown(subject, ((0, "b"), (15, "c"))) == exactly(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, reject, settings
+from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
 from models.framed_serial import FramedSerial
@@ -877,7 +877,7 @@ def rises_at(trace: Trace, link: Link, branch: int, tick: int) -> set[int]:
     return found
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, suppress_health_check=[HealthCheck.filter_too_much])
 @given(failing())
 def test_observed_runs_are_the_runs(drawn: tuple[Subject, Trace]) -> None:
     """The step function with a record does what the plain one does."""

@@ -296,11 +296,11 @@ def _key(paper: _Paper, blocks: Sequence[Sequence[Column]], link: Link) -> Itera
         (marks.rise, marks.rise, "line rises"),
         (marks.strike, marks.strike, "strikes" if press else "goes up"),
         (marks.wrong, marks.wrong, "strikes, but was not due" if press else "wrongly goes up"),
-        (marks.due, marks.due, "strike due"),
+        (marks.due, marks.due, "strike due" if press else "move due"),
         (
             marks.due_from,
             f"{marks.due_from}{marks.due_in}{marks.due_to}",
-            "strike due from here to there",
+            f"{'strike' if press else 'move'} due from here to there",
         ),
         (marks.both, marks.both, "two marks in one tick"),
     ]

@@ -148,6 +148,8 @@ class Rows:
         for event in sorted(trace.events, key=lambda e: e.tick):
             self.events.setdefault(event.signal, []).append(event)
         self.groups = 0
+        # What levers and their outputs show lasts, though nothing may go down in the run.
+        self.lasting = link.kind == "level"
 
     def all(self) -> list[Row]:
         """Inputs, lines, outputs with what was due, then signals without a place of their own."""
@@ -161,7 +163,7 @@ class Rows:
 
     def _inputs(self) -> Iterator[Row]:
         signals = [input_signal(self.link, i) for i in range(self.link.inputs)]
-        held = self.link.scheme.watches_release or self._fall(signals)
+        held = self.lasting or self.link.scheme.watches_release or self._fall(signals)
         moving = [s for s in signals if s in self.events]
         for signal in sorted(moving, key=lambda s: self.events[s][0].tick):
             make = self._bar if held else self._single
@@ -180,7 +182,7 @@ class Rows:
         branches = range(len(self.link.branches))
         outputs = [(i, b) for i in range(self.link.inputs) for b in branches]
         signals = {(i, b): output_signal(self.link, i, b) for i, b in outputs}
-        level = self._fall(list(signals.values()))
+        level = self.lasting or self._fall(list(signals.values()))
         due = self._due()
         moving = [o for o in outputs if o in due or signals[o] in self.events]
         for output in sorted(moving, key=lambda o: self._turn_of(o, signals[o], due)):
