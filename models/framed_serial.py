@@ -78,6 +78,11 @@ class FramedSerial(Scheme):
         """Presses wait only if ``busy`` says so."""
         return Queue((self.frame,) * self.inputs, self.depth) if self.busy == "queue" else None
 
+    @property
+    def drops_when(self) -> str:
+        """The stop bit is checked."""
+        return "the line was not idle in the stop bit"
+
     def unqueued(self) -> Scheme | None:
         """A press while another is sent is dropped."""
         return replace(self, busy="ignore") if self.busy == "queue" else None

@@ -600,6 +600,18 @@ def test_a_length_that_is_no_outputs_is_told_as_such() -> None:
     assert "(" not in told.split(": ", 2)[2]
 
 
+def test_a_frame_that_was_refused_has_no_stop_bit() -> None:
+    """The receiver of biphase mark refuses a sample that it cannot read."""
+    link = load(Path(models.__file__).with_name("links") / "biphase_mark_18.toml")
+    subject = Subject(replace(link, clock=Clock(wander=3)))
+    failed = judge(subject, "auto", Progress()).trace
+    assert failed is not None
+    assert failed.failure is not None
+    assert failed.failure.kind == "framing"
+    told = failure_sentence(failed, subject.link, subject.windows)
+    assert told.endswith("was due from tick 34 to tick 73: a frame was dropped at tick 36")
+
+
 def test_flags_are_shown_beside_modes_and_numbers() -> None:
     text = FLASHES.replace("AFTER", '"strike(seen - 1)", "seen.set(0)"').replace("SPACING", "20")
     link = parse(text, "flashes.toml")

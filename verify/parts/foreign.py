@@ -90,6 +90,11 @@ class Foreign(Scheme):
         return self.base.warm_up
 
     @property
+    def drops_when(self) -> str:
+        """As the base."""
+        return self.base.drops_when
+
+    @property
     def step(self) -> int | None:
         """As the base."""
         return self.base.step

@@ -46,6 +46,11 @@ class Scheme(ABC):
         return 0
 
     @property
+    def drops_when(self) -> str:
+        """In which case its receiver drops a frame, in words; empty if only its rules know."""
+        return ""
+
+    @property
     def step(self) -> int | None:
         """Ticks of one period of the transmitter's clock, of which its lengths are multiples;
         None: each length is a period of its own."""

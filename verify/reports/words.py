@@ -313,7 +313,8 @@ class _Presses(_Telling):
     def _dropped(self) -> str:
         found = re.search(r"at tick (\d+)", self.failure.got)
         when = f" at tick {found[1]}" if found else ""
-        return f"a frame was dropped{when}, for the line was not idle in the stop bit"
+        reason = self.link.scheme.drops_when
+        return f"a frame was dropped{when}" + (f", for {reason}" if reason else "")
 
 
 def _due(due: Due, only: str = "") -> str:
