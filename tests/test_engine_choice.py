@@ -28,19 +28,20 @@ from verify.questions.latency import latencies
 PAUSES = st.one_of(
     st.just(Pause()), st.builds(Pause, st.integers(1, 4), st.integers(1, 2), st.sampled_from(End))
 )
+UNDECIDED = Verdict.UNDECIDED
 JITTERY = make_link(PulseGap((4, 8), 2, (1, 1)), Operator(40), faults=Faults(jitter=1))
 
 
-@given(links(), PAUSES, st.sampled_from([0, 30, 60]))
-@example(make_link(ParallelCode((1, 2), 2, 3), Operator(60, hold=(8, 8))), Pause(3, 1), 0)
-@example(JITTERY, Pause(), 0)
-@example(make_link(even_gaps(2), Operator(40)), Pause(2, 2, End.RECEIVER), 0)
+@given(links(), PAUSES, st.sampled_from([0, 30, 60]), st.sampled_from([None, True]))
+@example(make_link(ParallelCode((1, 2), 2, 3), Operator(60, hold=(8, 8))), Pause(3, 1), 0, None)
+@example(JITTERY, Pause(), 0, None)
+@example(make_link(even_gaps(2), Operator(40)), Pause(2, 2, End.RECEIVER), 0, None)
 @examples(40)
 def test_latencies_by_windows_are_those_of_the_explorer(
-    link: Link, pause: Pause, spacing: int
+    link: Link, pause: Pause, spacing: int, wide: bool | None
 ) -> None:
     # A delay within a range leaves it open when windows begin: they say nothing of the ends.
-    link = replace(link, pause=pause, delay=(link.delay[0],) * 2, within=None)
+    link = replace(link, pause=pause, delay=(link.delay[0],) * 2, within=wide and (0, 80))
     if spacing:
         link = link.with_operator(spacing=spacing, together=False)
     subject = Subject(link)
@@ -56,6 +57,17 @@ def test_latencies_by_windows_are_those_of_the_explorer(
         assert explored.verdict is Verdict.HOLDS
         for ours, theirs in ((found.best, explored.best), (found.worst, explored.worst)):
             assert {i: d.ticks for i, d in ours.items()} == {i: d.ticks for i, d in theirs.items()}
+
+
+@pytest.mark.parametrize(("within", "said"), [(None, Verdict.HOLDS), ((0, 80), UNDECIDED)])
+def test_windows_say_nothing_of_latencies_if_no_press_meets_their_ends(
+    within: tuple[int, int] | None, said: Verdict
+) -> None:
+    link = replace(JITTERY, within=within)
+    [windows] = factored_windows(link, Subject(link).lone)
+    found = engine_choice._by_windows(_system(link, windows), Budget(9), Progress(), windows)
+
+    assert found.verdict is said
 
 
 def test_latencies_of_a_link_that_may_stand_still_for_long() -> None:

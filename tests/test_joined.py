@@ -31,6 +31,7 @@ from tests.nightly import examples
 from verify.engines import joined
 from verify.engines.answer import Budget, OutOfTimeError, Progress, Verdict
 from verify.engines.joined import few_zones
+from verify.language.machine import System
 from verify.language.state import Signal
 from verify.linkfile import load, parse
 from verify.parts.line import Faults
@@ -112,6 +113,21 @@ def test_what_is_shown_of_pauses_of_any_length_is_confirmed_and_so(
     if None not in of_cases:
         judged = judge(subject, "explorer", Progress(), budget=Budget(2))
         assert judged.verdict is not Verdict.FAILS
+
+
+@pytest.mark.parametrize(("most", "confirmed"), [(3, True), (4, False)])
+def test_groups_of_shorter_pauses_are_none_of_longer_ones(most: int, confirmed: bool) -> None:
+    def system(most: int) -> System:
+        # All strikes within 40 ticks are in time, so that windows do not depend on the pause.
+        link = replace(SETTLING, pause=Pause(most, 1, End.RECEIVER), within=(0, 40))
+        [case] = cases(Subject(link), "parts")
+        return case.system
+
+    groups = of_joined(system(3), Budget(states=20_000), Progress())
+    assert groups is not None
+    invariant = Invariant(Relation(system(most)), tuple(groups))
+
+    assert all(Z3(query.text) == "unsat" for query in queries(invariant)) == confirmed
 
 
 @pytest.mark.parametrize(("most", "end"), [(3, End.RECEIVER), (3, End.EITHER), (1000, End.EITHER)])

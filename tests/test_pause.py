@@ -63,6 +63,10 @@ def test_an_end_stops_again_only_after_it_has_gone_on() -> None:
     assert strikes(link, stops(0, 2)) == [(11, 0)]
     with pytest.raises(NotAllowedError):
         strikes(link, stops(0, 1))
+    # Nor in the tick in which it stopped, for any other time.
+    twice = (Chosen(0, "pause.transmitter", 0), Chosen(0, "pause.transmitter", 1))
+    with pytest.raises(NotAllowedError):
+        strikes(link, Script((Press(9, 0),), picks=twice))
 
 
 def test_what_begins_during_a_pause_waits_for_its_end() -> None:

@@ -23,11 +23,11 @@ from verify.engines.concrete import Compiled, State
 from verify.engines.lone import factored_windows
 from verify.errors import ModelError
 from verify.language import expressions as ex
-from verify.language.machine import System
-from verify.language.state import Number, Timer
+from verify.language.machine import Each, Machine, Offer, System
+from verify.language.state import Number, Signal, Timer, number
 from verify.parts.link import Link, factored
 from verify.parts.operator import Operator
-from verify.parts.signals import failure
+from verify.parts.signals import PRESS, failure
 from verify.questions.judging import Subject
 from verify.recheck.claims import PASSED
 from verify.recheck.groups import Group, Invariant, Limit, Place
@@ -260,3 +260,24 @@ def test_a_restraint_that_still_runs_is_not_one_that_runs_shorter() -> None:
     assert put.leads_to(ended[0])
     for left in (7, 9):
         assert not put.leads_to((*ended[0][:k], left, *ended[0][k + 1 :]))
+
+
+def test_what_the_world_may_do_again_in_a_tick_it_does_with_every_number() -> None:
+    """Of an offer besides presses that does not forbid itself: all of its numbers together."""
+    does, counted = Signal("does", ("choice",)), number("counted", 0, 20)
+    choice = does.occurrence("done")["choice"]
+    more = counted.set(counted.read() + ex.Lookup((1, 3, 5), choice))
+    world = Machine(
+        "world",
+        (counted,),
+        (Each(does, "done", (more,)),),
+        Offer(does, 3, "told", ex.Truth(True), ()),
+    )
+    pressed = Machine("operator", (), (), Offer(PRESS, 1, "pressed", ex.Truth(True), ()))
+    relation = Relation(System((pressed, world)))
+
+    found = [way for ways in relation.ways_with_offers((0,), 1, Differences(())) for way in ways]
+    assert max(len(way.picks) for way in found) == 3
+    # One of two in one tick: 1 + 2 * the first number + 1 + 2 * the second.
+    twice = [way.state[0] for way in found if len(way.picks) == 2 and way.state is not None]
+    assert (2, [2, 2]) in [(n.constant, [factor for _, factor in n.parts]) for n in twice]

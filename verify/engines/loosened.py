@@ -1,22 +1,21 @@
 """Systems that do all that another does, and more, and have fewer zones.
 
 What nobody knows about a line, but is the same for a whole run, may be another number at each
-use; and what the world chooses when it does something (how long a pause lasts) is not told apart
-number by number, but picked where it is used.
+use; and how long a pause lasts is not told apart number by number, but picked when it begins.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
-from itertools import pairwise
 from typing import Any
 
+from verify.errors import ModelError
 from verify.language import expressions as ex
-from verify.language.machine import Each, Machine, System
+from verify.language.machine import Machine, Statement, System
 from verify.language.picks import parts_of
 from verify.language.state import Bank, Number, Set, Signal, Timer
+from verify.parts.pause import End, stops
 
 _MEMORY = (Number, Timer, Bank, Signal)
 
@@ -49,43 +48,24 @@ def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
 
 
 def of_any_length(system: System) -> System:
-    """The system with numbers that the world chooses picked in the one place that uses them."""
-    listens: Counter[Signal] = Counter(
-        part.source
-        for machine in system.machines
-        for part in parts_of(machine.body)
-        if isinstance(part, Each) and isinstance(part.source, Signal)
-    )
-    return replace(system, machines=tuple(_picked(m, listens) for m in system.machines))
+    """The system with the length of each pause picked when it begins."""
+    return replace(system, machines=tuple(map(_picked, system.machines)))
 
 
-def _picked(machine: Machine, listens: Mapping[Signal, int]) -> Machine:
-    """The machine with what its offer chooses picked, if that is a length and used once."""
+def _picked(machine: Machine) -> Machine:
+    """The machine with one choice for all lengths of its pause, of which one is then picked. Exact,
+    as an end that stands still cannot stop again in the same tick."""
     offer = machine.offer
-    if offer is None or listens[offer.signal] != 1:
+    if offer is None or offer.signal not in map(stops, End):
         return machine
-    here = [part for part in parts_of(machine.body) if isinstance(part, Each)]
-    named = [each.name for each in here if each.source == offer.signal]
-    if not named:
-        return machine
-    chosen = ex.Field(named[0], 0)
-    lengths = [p for p in parts_of(machine.body) if isinstance(p, ex.Lookup) and p.index == chosen]
-    uses = sum(part == chosen for part in parts_of(machine.body))
-    told = any(isinstance(p, ex.Field) for p in parts_of((offer.allowed, offer.do)))
-    if told or uses != 1 or len(lengths) != 1 or not _even(lengths[0].table, offer.count):
-        return machine
-    table = lengths[0].table
-    pick = ex.Pick(offer.signal.name, int(table[0]), int(table[-1]))
-    return replace(
-        machine,
-        body=_with(machine.body, {lengths[0]: pick}),
-        offer=replace(offer, count=1),
-    )
-
-
-def _even(table: tuple[Any, ...], count: int) -> bool:
-    """One number after the other, and not more than may be chosen."""
-    return len(table) == count and all(b - a == 1 for a, b in pairwise(table))
+    lengths = [part for part in parts_of(offer.do) if isinstance(part, ex.Lookup)]
+    told = [part for part in parts_of((machine.body, offer)) if isinstance(part, ex.Field)]
+    if len(lengths) != 1 or told != [lengths[0].index]:
+        raise ModelError(f"{machine.name!r}: a pause of which more than its length is chosen")
+    [lookup] = lengths
+    pick = ex.Pick(offer.signal.name, int(lookup.table[0]), int(lookup.table[-1]))
+    do: tuple[Statement, ...] = _with(offer.do, {lookup: pick})
+    return replace(machine, offer=replace(offer, count=1, do=do))
 
 
 def loosened(system: System) -> Iterator[tuple[System, tuple[Number, ...]]]:

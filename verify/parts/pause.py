@@ -91,9 +91,10 @@ def _stopping(pause: Pause, end: End) -> Machine:
     for other in pause.ends:
         if other is not end:
             allowed &= left(pause, other).read().eq(pause.times)
-    stop = (still.start(length), paused(end.value).emit(still.left))
-    offer = Offer(stops(end), pause.most, "stop", allowed, (more.set(more.read() - 1),))
-    body = (Each(stops(end), "stop", stop),)
+    # It stands still at once: in the same tick it cannot stop again.
+    begin = (more.set(more.read() - 1), still.start(length))
+    offer = Offer(stops(end), pause.most, "stop", allowed, begin)
+    body = (Each(stops(end), "stop", (paused(end.value).emit(still.left),)),)
     return Machine(f"pause.{end.value}", (more, still), body, offer)
 
 

@@ -91,15 +91,10 @@ def _steps(
     timing = [relation.least()(passed), *(compare("<=", passed, left) for left in lives)]
     given = [*claims, *(claim for claim in timing if isinstance(claim, Claim))]
     known = Reals(given)
-    pending: list[tuple[int, ...]] = [(k,) for k in range(len(relation.offers))]
     if lives:
-        pending.append(())
-    while pending:
-        taken = pending.pop()
-        ways = list(relation.ways(state, passed, taken, known))
+        yield from ((way, given) for way in relation.ways(state, passed, (), known))
+    for ways in relation.ways_with_offers(state, passed, known):
         yield from ((way, given) for way in ways)
-        if taken and not all(way.shut for way in ways):
-            pending += [(*taken, k) for k in range(taken[-1] + 1, len(relation.offers))]
 
 
 def _group(relation: Relation, way: Way, given: Iterable[Claim]) -> Group:

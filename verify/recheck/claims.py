@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from verify.recheck.groups import Group, Invariant
 from verify.recheck.known import Differences, Known, Reals
 from verify.recheck.linear import Claim, Sum, both, claim_text, compare, either, variable
-from verify.recheck.relation import Relation, State, Way
+from verify.recheck.relation import Relation, Way
 
 PASSED = "passed"
 
@@ -57,27 +57,12 @@ def _stays(invariant: Invariant, group: Group, name: str) -> Query:
     picks: dict[str, tuple[int, int]] = {}
     shown: list[str] = []
     if lives:
-        shown.append(_after(invariant, state, (), known, picks))
-    pending: list[tuple[int, ...]] = [(index,) for index in range(len(relation.offers))]
-    while pending:
-        taken = pending.pop()
-        ways = list(relation.ways(state, passed, taken, known))
+        alone = list(relation.ways(state, passed, (), known))
+        shown.append(_of_ways(invariant, alone, picks))
+    for ways in relation.ways_with_offers(state, passed, known):
         shown.append(_of_ways(invariant, ways, picks))
-        if not all(way.shut for way in ways):
-            pending += [(*taken, index) for index in range(taken[-1] + 1, len(relation.offers))]
     every = dict.fromkeys((*names, PASSED, *picks))
     return Query(name, _script(dense, every, given, both(shown)))
-
-
-def _after(
-    invariant: Invariant,
-    state: State,
-    taken: tuple[int, ...],
-    known: Known,
-    picks: dict[str, tuple[int, int]],
-) -> str:
-    ways = list(invariant.relation.ways(state, variable(PASSED), taken, known))
-    return _of_ways(invariant, ways, picks)
 
 
 def _of_ways(invariant: Invariant, ways: list[Way], picks: dict[str, tuple[int, int]]) -> str:

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any, NoReturn, TypeAlias
 
 from verify.errors import ModelError
@@ -55,6 +56,8 @@ class Way:
 
 
 _NOTHING = Differences(())
+# An offer taken up, with this number; None: any.
+_Choice: TypeAlias = tuple[Offer, int | None]
 # States at power-up that are written out one by one.
 MOST_STARTS = 100_000
 
@@ -91,6 +94,10 @@ class Relation:
             i for i, m in enumerate(self.memory) if not isinstance(m, Number) and not m.restraint
         ]
         self.offers = [(offer, k) for offer in system.offers for k in range(offer.count)]
+        # Of all but the operator's the numbers are taken at once: pauses have thousands.
+        first, *others = system.offers
+        self.choices: list[_Choice] = [(first, k) for k in range(first.count)]
+        self.choices += [(offer, 0 if offer.count == 1 else None) for offer in others]
         self.heard = frozenset(_heard(system.machines))
         self._sides: dict[int, tuple[ex.And | ex.Or, list[ex.Bool]]] = {}
         for machine in system.machines:
@@ -131,8 +138,9 @@ class Relation:
         self, state: State, passed: int, taken: Sequence[int], choose: Callable[[ex.Pick], int]
     ) -> Way:
         """The one way where all is known, the world picking as ``choose`` says."""
+        up = [self.offers[k] for k in taken]
         return next(
-            _each_way(_NOTHING, lambda ask: _Tick(self, state, passed, ask).run(taken), choose)
+            _each_way(_NOTHING, lambda ask: _Tick(self, state, passed, ask).run(up), choose)
         )
 
     def begin(self, places: Sequence[Any]) -> Way:
@@ -144,7 +152,30 @@ class Relation:
         self, state: State, passed: Value, taken: Sequence[int], known: Known
     ) -> Iterator[Way]:
         """All ways through the tick ``passed`` ticks on, with the offers ``taken`` up."""
-        yield from _each_way(
+        yield from self._ways(state, passed, [self.offers[k] for k in taken], known)
+
+    def ways_with_offers(self, state: State, passed: Value, known: Known) -> Iterator[list[Way]]:
+        """All ways with any offers taken up, a list for each set of these that may be."""
+        pending: list[tuple[int, ...]] = [(k,) for k in range(len(self.choices))]
+        while pending:
+            taken = pending.pop()
+            ways = list(self._ways(state, passed, [self.choices[k] for k in taken], known))
+            yield ways
+            if not all(way.shut for way in ways):
+                pending += [(*taken, k) for k in self._more(taken)]
+
+    def _more(self, taken: tuple[int, ...]) -> Iterator[int]:
+        """What may be taken up besides: with larger numbers, or unknown ones of the same offer."""
+        last = taken[-1]
+        offer, number = self.choices[last]
+        if number is None and taken.count(last) < offer.count:
+            yield last
+        yield from range(last + 1, len(self.choices))
+
+    def _ways(
+        self, state: State, passed: Value, taken: Sequence[_Choice], known: Known
+    ) -> Iterator[Way]:
+        return _each_way(
             known, lambda ask: _Tick(self, state, passed, ask).run(taken), check=self.check
         )
 
@@ -283,10 +314,10 @@ class _Tick:
 
     # -- the tick -------------------------------------------------------------
 
-    def run(self, taken: Sequence[int]) -> State | None:
+    def run(self, taken: Sequence[_Choice]) -> State | None:
         """Offers, then machines, then what is left; None if nothing happens at all."""
-        for index in taken:
-            self._take_up(*self.relation.offers[index])
+        for offer, number in taken:
+            self._take_up(offer, number)
         if not taken and not self._ends():
             return None
         for machine in self.relation.system.machines:
@@ -300,11 +331,13 @@ class _Tick:
                 raise _ShutError
         return self._left()
 
-    def _take_up(self, offer: Offer, number: int) -> None:
-        self.bound[offer.name] = Entry(0, (number,))
+    def _take_up(self, offer: Offer, number: int | None) -> None:
+        any_number = ex.Pick(offer.signal.name, 0, offer.count - 1)
+        chosen: Value = self.ask.pick(any_number) if number is None else number
+        self.bound[offer.name] = Entry(0, (chosen,))
         if not self.truth(offer.allowed):
             raise _ShutError
-        self._happens(offer.signal, (number,))
+        self._happens(offer.signal, (chosen,))
         self._all(offer.do)
 
     def _ends(self) -> bool:
@@ -471,6 +504,9 @@ class _Tick:
             if 0 <= index < len(e.table):
                 return e.table[index]
             raise _WrongError
+        if len(e.table) > 1 and len({b - a for a, b in pairwise(e.table)}) == 1:
+            self._within(0, index, len(e.table) - 1)
+            return plus(e.table[0], index, e.table[1] - e.table[0])
         for k, value in enumerate(e.table):
             if self._equal(index, k):
                 return value
