@@ -16,11 +16,13 @@ from verify.questions import kept
 
 EngineName = Literal["auto", "explorer", "zones", "solver", "simulator"]
 
-# ``auto`` explores a few states, looks for a proof by so many steps of joined zones, explores this
-# many states, tries sustained load, more steps of joined zones, then this many zones, then asks the
-# solver, then goes on with zones. Links that never rest are for zones from the start.
+# ``auto`` explores a few states, looks for a proof by so many steps of joined zones and among a few
+# zones as they are, explores this many states, tries sustained load, more steps of joined zones,
+# then this many zones, then asks the solver, then goes on with zones. Links that never rest are for
+# zones from the start.
 FEW_STATES = 4_000
 FEW_JOINED = 20_000
+FEW_ZONES = 2_000
 FIRST_LOOK = 40_000
 MORE_JOINED = 400_000
 FIRST_ZONES = 20_000
@@ -166,6 +168,7 @@ def _ask_rested(
     if varied:
         steps.append(lambda: _hammer(system, budget, progress))
     else:
+        steps.append(lambda: zones(system, budget, progress, False, FEW_ZONES))
         steps.append(lambda: _explore(system, budget, progress, False, FIRST_LOOK))
     if not queued:
         steps.append(lambda: _flood(system, budget, progress))
