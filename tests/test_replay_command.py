@@ -33,6 +33,23 @@ def test_a_counterexample_is_written_and_agrees_with_its_model(tmp_path: Path, e
     assert "ghost" in found.stdout
 
 
+@pytest.mark.parametrize("ending", [".vcd", ".csv", ".json"])
+def test_a_recording_of_what_is_lost_lasts_until_it_is_due(tmp_path: Path, ending: str) -> None:
+    """Nothing happens any more when the second strike should have come."""
+    link, out = tmp_path / "busy.toml", str(tmp_path / f"busy{ending}")
+    link.write_text(
+        'tick = "10 ms"\n[inputs]\nnames = ["tenor"]\n[link]\nscheme = "pulse-gap"\n'
+        'gaps = [5]\npulse = 2\nbusy = "ignore"\n[operator]\nspacing = 3\n'
+    )
+
+    assert ask("trace", str(link), "--out", out).exit_code == 1
+    found = " ".join(ask("replay", str(link), out).stdout.split())
+
+    assert found.startswith("agrees: ")
+    assert "First wrong by its inputs: tick 8 (80 ms)" in found
+    assert "lost, out.tenor does not come in time; the model does the same" in found
+
+
 def test_pictures_are_written_too(tmp_path: Path) -> None:
     svg, text = tmp_path / "moon.svg", tmp_path / "moon.txt"
 

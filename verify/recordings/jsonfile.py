@@ -14,6 +14,7 @@ from verify.fields import key_text, printable, value_text
 from verify.parts.link import Link
 from verify.recordings.recording import (
     PULSE,
+    SAME,
     Recording,
     RecordingError,
     Row,
@@ -59,6 +60,11 @@ class _Event(BaseModel):
     value: int = Field(ge=0, le=1, description="0 or 1")
 
 
+class _Failure(BaseModel):
+    model_config = ConfigDict(extra="ignore", strict=True)
+    tick: int = Field(ge=0, description="a whole number, at least 0")
+
+
 class _File(BaseModel):
     """Other keys say what it is a trace of; they are not needed to read it."""
 
@@ -67,6 +73,7 @@ class _File(BaseModel):
     signals: list[str] = Field([], description="a list of names")
     pulses: list[str] = Field([], description="a list of names")
     events: list[_Event] = Field(description="a list of objects with tick, signal and value")
+    failure: _Failure | None = Field(None, description="null, or an object with tick")
 
 
 def read_json(
@@ -114,6 +121,12 @@ def read_json(
         rows.append(
             Row(at, signal, PULSE if event.value and signal in pulses else event.value, line)
         )
+    if file.failure is not None and file.failure.tick > last and rows:
+        end = whole(Fraction(file.failure.tick, file.ticks_per_tick))
+        if end > MOST_TICKS:
+            found = "failure.tick: a later time"
+            raise RecordingError(shown, rows[-1].line, found, f"at most {MOST_TICKS} ticks")
+        rows.append(Row(end, rows[-1].signal, SAME, rows[-1].line))
     watched = {allowed.get(name, name) for name in file.signals} & {*known}
 
     def again(warn: Warn) -> Iterator[Row]:

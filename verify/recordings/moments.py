@@ -11,6 +11,7 @@ from verify.recordings.recording import (
     HIGH_BEFORE,
     LOW,
     PULSE,
+    SAME,
     Recording,
     RecordingError,
     Row,
@@ -80,6 +81,8 @@ class Moments:
         """The row changes its signal; keeps its level."""
         signal, value = row.signal, row.value
         before = self._level.get(signal, LOW)
+        if value == SAME:
+            return False
         if value == HIGH_BEFORE:
             self._level[signal] = HIGH
             self.high_before.add(signal)

@@ -13,9 +13,10 @@ from verify.fields import did_you_mean, one_of, printable, value_text
 from verify.parts.link import Link
 from verify.units import Ticks, whole
 
-LOW, HIGH, PULSE, HIGH_BEFORE = 0, 1, 2, 3
+LOW, HIGH, PULSE, HIGH_BEFORE, SAME = 0, 1, 2, 3, 4
 """Values of a signal. ``PULSE``: up and down again at once, as a strike, or a press whose
-release nobody watches. ``HIGH_BEFORE``: it is high when the recording begins."""
+release nobody watches. ``HIGH_BEFORE``: it is high when the recording begins. ``SAME``: nothing
+changes, but the recording goes on to here."""
 
 # Of a long list of names no more are told.
 MOST_NAMES = 12
@@ -110,7 +111,11 @@ def signals_of(link: Link, delay: int | None = None) -> Signals:
 
 
 def rows_of(trace: Trace, link: Link) -> tuple[tuple[str, ...], list[Row]]:
-    """All signals of a trace, and its events as rows of no file; times in ticks of the link."""
+    """All signals of a trace, and its events as rows of no file; times in ticks of the link.
+
+    One that fails later than anything happens ends with a row that says a line's level again:
+    what does not come in time can only be told if the recording lasts so long.
+    """
     signals = signals_of(link, trace.script.delay)
     parts = trace.script.resolution
     rows = [
@@ -122,6 +127,11 @@ def rows_of(trace: Trace, link: Link) -> tuple[tuple[str, ...], list[Row]]:
         )
         for event in trace.events
     ]
+    if trace.failure is not None:
+        end, line = whole(Fraction(trace.failure.tick, parts)), signals.near[0]
+        if not rows or rows[-1].at < end:
+            level = next((row.value for row in reversed(rows) if row.signal == line), LOW)
+            rows.append(Row(end, line, level, 0))
     return signals.shown, rows
 
 

@@ -22,6 +22,7 @@ from verify.recordings.recording import (
     LOW,
     MOST_NAMES,
     PULSE,
+    SAME,
     Recording,
     RecordingError,
     Row,
@@ -31,7 +32,7 @@ from verify.recordings.recording import (
 )
 from verify.recordings.sources import bytes_of
 from verify.recordings.timescale import UNITS, timescale
-from verify.units import MOST_TICKS, duration_text, mixed_text, whole
+from verify.units import MOST_TICKS, Ticks, duration_text, mixed_text, whole
 
 if TYPE_CHECKING:
     from vcd.reader import Token, VarDecl
@@ -77,6 +78,7 @@ def vcd_text(
         writer.flush()  # what follows are changes, also those at time 0
         for row in rows:
             writer.change(variables[row.signal], round(row.at * tick / size), row.value != LOW)
+        writer.close(round(rows[-1].at * tick / size) if rows else None)
     return sheet.getvalue()
 
 
@@ -233,6 +235,7 @@ class _Reader:
         first = first_time = True
         unmet, dumping = {name for name, event in self.signals.values() if not event}, False
         now, at = 0, whole(Fraction(0))
+        told: Ticks = at
         if self.size is None:
             raise AssertionError("declarations come first")
         factor = self.size / self.tick
@@ -253,6 +256,7 @@ class _Reader:
                         # Values at the beginning say how a signal is found.
                         unmet.discard(known[0])
                         value = HIGH_BEFORE if value and (dumping or first_time) else value
+                    told = at
                     yield Row(at, known[0], value, self.line)
                 elif change.id_code not in self.ignored:
                     found = f"a value of {value_text(change.id_code)}, which is not declared"
@@ -271,6 +275,9 @@ class _Reader:
             elif kind is TokenKind.END and dumping:
                 # What follows are changes, also at the same time.
                 dumping, first_time = False, False
+        if at > told:
+            name, _ = next(iter(self.signals.values()))
+            yield Row(at, name, SAME, self.line)
 
     def _value(self, text: str, signal: str, warn: Warn) -> int | None:
         if text == "0":
