@@ -13,11 +13,17 @@ from hypothesis import strategies as st
 
 from tests.links import links
 from tests.nightly import examples
+from verify.engines import lone
+from verify.engines.answer import Budget, Progress, Verdict
 from verify.engines.concrete import Compiled, State
 from verify.engines.lone import Lone, lone_presses
-from verify.linkfile import load
+from verify.linkfile import load, parse
+from verify.parts.line import Faults
 from verify.parts.link import Link, factored
 from verify.parts.signals import strike
+from verify.questions import judging
+from verify.questions.judging import Subject, judge
+from verify.questions.latency import latencies
 
 LINKS = Path(__file__).parent.parent / "models" / "links"
 # More ways than these are not walked.
@@ -96,3 +102,57 @@ def test_lone_presses_under_jitter(
     assert set(found.earliest) == {earliest}
     assert set(found.latest) == {latest}
     assert settled is None or set(found.settled) == {settled}
+
+
+# -- too many ways ----------------------------------------------------------------------------
+
+
+def card_reader(jitter: int) -> Link:
+    """Messages of eight bits on two lines, pulses 11 ticks apart."""
+    text = (LINKS / "card_reader.toml").read_text(encoding="utf-8")
+    text = text.replace("bits = 26", "bits = 8")
+    text = text.replace("[0x1000003, 0x2AAAAAA, 0x0F0F0F1]", "[0x13, 0xAA, 0xF1]")
+    return replace(parse(text, "card reader"), faults=Faults(jitter=jitter))
+
+
+@pytest.mark.parametrize("jitter", [11, 12])
+def test_of_a_press_that_may_be_lost_in_too_many_ways_it_is_enough_to_know_that(
+    jitter: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    link = card_reader(jitter)
+    exact = Subject(link)
+    monkeypatch.setattr(lone, "MOST_LOST", 200)
+    monkeypatch.setattr(judging, "_KNOWN", {})
+    rough = Subject(link)
+
+    assert not exact.lone.rough
+    assert rough.lone.rough
+    assert rough.lone.latest == exact.lone.latest == (None, None, None)
+    assert all(a > b for a, b in zip(rough.lone.settled, exact.lone.settled, strict=True))
+
+    judged = judge(rough, "auto", Progress(), budget=Budget(20))
+    assert (judged.verdict, judged.engine) == (Verdict.FAILS, "simulator")
+    assert judged.trace is not None
+    # It fails whatever the windows: nothing comes, ever.
+    assert exact.fails(judged.trace.script)
+    assert not any(event.signal.startswith("out.") for event in judged.trace.events)
+
+
+def test_nothing_is_said_roughly_of_what_always_comes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lone, "MOST_LOST", 0)
+    monkeypatch.setattr(judging, "_KNOWN", {})
+
+    assert not Subject(card_reader(10)).lone.rough
+
+
+def test_of_rough_windows_no_latency_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lone, "MOST_LOST", 200)
+    monkeypatch.setattr(judging, "_KNOWN", {})
+    found = latencies(Subject(card_reader(11)), "auto", Progress(), Budget(20))
+
+    assert (found.verdict, found.exact, found.best, found.worst) == (
+        Verdict.FAILS,
+        False,
+        None,
+        None,
+    )

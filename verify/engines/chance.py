@@ -103,10 +103,13 @@ def long_flood(system: System, budget: Budget, progress: Progress) -> Answer:
 
 
 def alone(system: System, inputs: Iterable[int], budget: Budget, progress: Progress) -> Answer:
-    """Press each of these inputs alone, in one state after another in which the link is found."""
-    runner = _Runner(system, progress)
-    starts = islice(runner.compiled.starts(), MOST_ALONE)
-    return _under_load(runner, (((i,), start) for start in starts for i in inputs), 1, budget)
+    """Press each of these inputs alone, in one state after another in which the link is found,
+    again and again with other picks."""
+    runner, inputs = _Runner(system, progress), tuple(inputs)
+    starts = list(islice(runner.compiled.starts(), MOST_ALONE))
+    loads = cycle(((i,), start) for start in starts for i in inputs)
+    runs = max(MOST_ALONE, len(starts) * len(inputs))
+    return _under_load(runner, islice(loads, runs), 1, budget)
 
 
 def _under_load(
@@ -117,12 +120,12 @@ def _under_load(
 ) -> Answer:
     """``loads``: patterns, each with the state in which the link is found."""
     runner.progress.presses = presses
-    tried = 0
+    tried, random = 0, Random(0)
     for pattern, start in loads:
         if budget.spent(runner.progress.states):
             break
         tried += 1
-        script = runner.run(start, _in_turn(runner.compiled, pattern, presses), Random(0))
+        script = runner.run(start, _in_turn(runner.compiled, pattern, presses), random)
         if script is not None:
             covered = f"sustained load, {tried} sequences" if presses > 1 else f"{tried} presses"
             return Answer(Verdict.FAILS, "simulator", script, covered)

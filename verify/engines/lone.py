@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from math import ceil
 from typing import NoReturn, TypeAlias
 
@@ -26,10 +27,12 @@ from verify.units import Ticks
 ZERO = Fraction(0)
 # Of one press whatever the rate: earliest, latest, settled, apart.
 RateRow: TypeAlias = tuple[Ticks | None, Ticks | None, int, int | None]
-_Row: TypeAlias = tuple[int | None, int | None, int, bool]
+_Row: TypeAlias = tuple[int | None, int | None, int, bool, bool]
 # A press that sets off more events than this, or more at once, is taken never to come to rest.
 MOST_EVENTS = 20_000
 MOST_RUNNING = 1_000
+# States that a lone press goes through, after which it is enough to know that it may be lost.
+MOST_LOST = 30_000
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,9 @@ class Lone:
     ``earliest``/``latest``: of its own first strike; None where it may never come.
     ``settled``: when the last thing happened. ``rests``: the link is then as at power-up.
     ``apart``: presses at least so many ticks apart do what lone ones do, each one strike of its
-    own; looked for on clocks of unknown rate only, None: not known.
+    own; looked for on clocks of unknown rate only, None: not known. ``rough``: some press may be
+    lost in so many ways that not all were gone; then its strike is never early (``earliest`` is 0),
+    and ``settled`` is later than all that was seen.
     """
 
     earliest: tuple[Ticks | None, ...]
@@ -47,6 +52,7 @@ class Lone:
     settled: tuple[int, ...]
     rests: bool
     apart: int | None = None
+    rough: bool = False
 
 
 def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
@@ -75,6 +81,7 @@ def lone_presses(link: Link, budget: Budget | None = None) -> Lone:
         tuple(row[1] for row in rows),
         tuple(row[2] for row in rows),
         all(row[3] for row in rows),
+        rough=any(row[4] for row in rows),
     )
 
 
@@ -155,7 +162,9 @@ def _press(
     struck = all(w.always for w in found)
     earliest = min((least for least, _ in times), default=None)
     latest = max(most for _, most in times) if times and struck else None
-    return earliest, latest, max((w.settled for w in found), default=0), all(w.rests for w in found)
+    settled = max((w.settled for w in found), default=0)
+    rests, rough = all(w.rests for w in found), any(w.rough for w in found)
+    return earliest, latest, settled, rests, rough
 
 
 @dataclass(frozen=True)
@@ -163,13 +172,15 @@ class _Ways:
     """What may still come, whatever is picked, in ticks from a state on.
 
     ``first``: the soonest and the latest first strike of the input's own, None if there is
-    none; ``always``: there is one each way; ``settled``: when the last thing happens.
+    none; ``always``: there is one each way; ``settled``: when the last thing happens. ``rough``:
+    as of ``Lone``.
     """
 
     first: tuple[int, int] | None
     always: bool
     settled: int
     rests: bool
+    rough: bool = False
 
 
 # A state, and whether the strike has been; None: before the press.
@@ -207,9 +218,29 @@ class _Alone:
                 if len(under_way) > MOST_EVENTS or any(after in under_way for *_, after in ways):
                     self._restless()
                 stack += dict.fromkeys(after for *_, after in ways if after not in self.known)
+                if len(self.known) > MOST_LOST and self._may_be_lost():
+                    return self._roughly(under_way)
                 if len(stack) + len(self.known) > MOST_STARTS:
                     raise TooManyError(f"{MOST_STARTS} states that a lone press can go through")
         return self.known[None]
+
+    def _may_be_lost(self) -> bool:
+        """Some way to rest has no strike."""
+        return any(
+            place is not None and not place[1] and not ways.always
+            for place, ways in self.known.items()
+        )
+
+    def _roughly(self, under_way: dict[_Place, list[_Way]]) -> _Ways:
+        """What is enough to know of a press that may be lost. ``under_way``: the places of the way
+        that was gone last, in order."""
+        places = list(under_way)
+        steps = pairwise(places)
+        so_far = sum(next(w[0] for w in under_way[a] if w[2] == b) for a, b in steps)
+        # Later than anything seen, by far: then it has been at rest for long.
+        latest = 2 * (so_far + max(ways.settled for ways in self.known.values()))
+        rests = all(ways.rests for ways in self.known.values())
+        return _Ways((0, latest), False, latest, rests, rough=True)
 
     def _ways(self, place: _Place) -> list[_Way]:
         """To all that the next event may lead to."""

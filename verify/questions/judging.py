@@ -153,15 +153,16 @@ class Subject:
             with_whole(lone.latest, self.lone.latest),
             with_whole(lone.settled, self.lone.settled),
             lone.rests,
+            rough=lone.rough,
         )
 
     def _whole_lone(self) -> Lone:
         rows: dict[int, Row] = {}
-        rests = True
+        rests, rough = True, False
         for part in self.parts:
             self._look()
             lone = self.lone_of(part.link)
-            rests = rests and lone.rests
+            rests, rough = rests and lone.rests, rough or lone.rough
             for k, i in enumerate(part.carried):
                 if part.link.watched in (None, k):
                     row = lone.earliest[k], lone.latest[k], lone.settled[k]
@@ -172,6 +173,7 @@ class Subject:
             tuple(r[1] for r in ordered),
             tuple(r[2] for r in ordered),
             rests,
+            rough=rough,
         )
 
     def distinct_parts(self) -> list[list[Part]]:
@@ -220,6 +222,10 @@ def judge(
     Raises DisagreementError if a failure does not replay.
     """
     budget = budget if budget is not None else Budget(DEFAULT_SECONDS)
+    if latencies and subject.lone.rough:
+        # Of such windows no run that keeps them may be said to come out right.
+        lossy = judge(subject, engine, progress, budget=budget, brief=brief)
+        return replace(lossy, complete=False)
     answers: list[Answer] = []
     failures: list[tuple[Trace, Answer]] = []
     best: dict[int, Delivery] = {}
