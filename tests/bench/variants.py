@@ -3,9 +3,11 @@
 All are the engine's own search over the same composed machine; what differs is how a question
 reaches z3.
 
-- ``integers``: whole numbers (QF_LIA), one solver, every question pushed and popped: the default.
+- ``integers``: whole numbers, one solver that sets up nothing beforehand, every question pushed and
+  popped: the default.
 - ``integers, fresh solvers``: the same, a new solver for each question.
-- ``integers, no logic named``: z3 chooses its solver by itself.
+- ``integers, logic named``: the solver that z3 has for linear arithmetic of integers (QF_LIA).
+- ``integers, z3 chooses``: the solver that z3 takes where no logic is named.
 - ``integers, simplified first``: a chain of tactics (simplify, propagate values, solve equations)
   before the search of each question.
 - ``integers, common beginning kept``: what a question has in common with the one before it stays
@@ -80,6 +82,13 @@ class Fresh(Alone):
     def _asked(self, terms: list[z3.BoolRef]) -> z3.CheckSatResult:
         self.solver = self._made_solver()
         return super()._asked(terms)
+
+
+class Named(Variant):
+    """By the name of the logic."""
+
+    def _made_solver(self) -> z3.Solver:
+        return z3.SolverFor("QF_LIA")
 
 
 class NoLogic(Variant):
@@ -277,7 +286,8 @@ _OPERATIONS: dict[int, Callable[..., Any]] = {
 VARIANTS: dict[str, type[Variant]] = {
     "integers": Variant,
     "integers, fresh solvers": Fresh,
-    "integers, no logic named": NoLogic,
+    "integers, logic named": Named,
+    "integers, z3 chooses": NoLogic,
     "integers, simplified first": Simplified,
     "integers, common beginning kept": CommonKept,
     "integers, assumptions": Assumptions,

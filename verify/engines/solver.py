@@ -186,7 +186,8 @@ class Search:
         self.failed: Script | None = None
 
     def _made_solver(self) -> z3.Solver:
-        return z3.SolverFor("QF_LIRA" if self.symbolic.dense else "QF_LIA")
+        # With a logic named, z3 sets up more than most links need.
+        return z3.SolverFor("QF_LIRA") if self.symbolic.dense else z3.SimpleSolver()
 
     def _span(self, name: str, since: Num) -> Num:
         """Ticks that pass, more than none, after the tick ``since``."""
