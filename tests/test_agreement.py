@@ -131,7 +131,7 @@ def test_engines_agree_on_machines_of_ones_own(link: Link, data: st.DataObject) 
 
 
 @given(links(WITHOUT_QUEUE, faulty=False))
-@examples(60)
+@examples(40)
 def test_the_solver_decides_whatever_does_not_queue(link: Link) -> None:
     assert verdict_of(link, "solver", seconds=60).verdict is not UNDECIDED
 
@@ -163,7 +163,7 @@ def test_where_both_decide_they_agree_on_the_least_spacing(link: Link) -> None:
 
 
 @given(links())
-@examples(60)
+@examples(40)
 def test_the_least_spacing_holds_and_the_trace_below_keeps_one_tick_less(link: Link) -> None:
     found = least_spacing(Subject(link), "explorer", Progress(), Budget(4))
     event(f"{found.verdict.value}")
@@ -181,7 +181,7 @@ def test_the_least_spacing_holds_and_the_trace_below_keeps_one_tick_less(link: L
 
 @pytest.mark.slow
 @given(links(WITHOUT_QUEUE))
-@examples(10)
+@examples(6)
 def test_explorer_and_solver_agree_on_latencies(link: Link) -> None:
     explored = latencies(Subject(link), "explorer", Progress(), Budget(5))
     solved = latencies(Subject(link), "solver", Progress(), Budget(5))

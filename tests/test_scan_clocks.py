@@ -383,7 +383,7 @@ def synced(draw: st.DrawFn) -> Link:
 
 @pytest.mark.slow
 @given(synced())
-@settings(max_examples=4)
+@settings(max_examples=3)
 # The parts of an output are due when the whole link has it due.
 @example(scan(Scan(3, 2, 1, synced=True), 0, "1/4", faults=Faults(jitter=1)))
 def test_zones_and_explorer_agree_on_synced_scans(link: Link) -> None:
