@@ -59,15 +59,15 @@ def few_zones(
     return None
 
 
-def prove(system: System, budget: Budget, progress: Progress) -> Answer:
-    """That nothing can fail, or ``undecided``: at once if zones joined do not show it (then
-    ``covered`` is empty), else since the budget is spent."""
+def prove(system: System, budget: Budget, progress: Progress) -> Answer | None:
+    """That nothing can fail, ``undecided`` if the budget was spent before that was known; None if
+    zones joined do not show it."""
     try:
         found = few_zones(system, budget, progress)
     except OutOfTimeError:
         return Answer(Verdict.UNDECIDED, "zones", covered="nothing")
     if found is None:
-        return Answer(Verdict.UNDECIDED, "zones", covered="")
+        return None
     covered = f"all {len(found[0])} zones, joined"
     return Answer(Verdict.HOLDS, "zones", covered=covered, complete=True)
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Literal
 
 from verify.engines.answer import Answer, Budget, Progress, Verdict
-from verify.engines.checkpoint import Checkpoint
 from verify.language.machine import System
 from verify.language.state import Number
 from verify.parts.clock import PERIOD
@@ -61,7 +60,7 @@ def ask(
         return _solve(system, budget, progress, latencies, place)
     if engine == "zones":
         return zones(system, budget, progress, latencies, None, place)
-    asked = None if place is None else f"{place} of the solver"
+    asked = _of_the_solver(place)
     if kept.has_search(asked) and not kept.has_search(place):
         answer = _solve(system, budget, progress, latencies, asked)
         if answer.verdict is not Verdict.UNDECIDED or budget.spent(0):
@@ -77,25 +76,22 @@ def ask(
             return answer
         return _explore(system, budget, progress, latencies, None)
     if latencies:
-        return _latencies(system, budget, progress, windows, place)
-    return _ask_rested(system, budget, progress, queued, place, lost)
+        return _first_to_say(_latencies(system, budget, progress, windows, place))
+    return _first_to_say(_rested(system, budget, progress, queued, place, lost))
 
 
 def _latencies(
     system: System, budget: Budget, progress: Progress, windows: Windows | None, place: str | None
-) -> Answer:
-    """The extremes of all runs that come out right."""
-    asked = None if place is None else f"{place} of the solver"
-    first = FEW_STATES if _varied(system) else FIRST_LOOK
-    steps: tuple[Callable[[], Answer], ...] = (
-        lambda: _explore(system, budget, progress, True, first),
-        lambda: _by_windows(system, budget, progress, windows),
-        lambda: _explore(system, budget, progress, True, FIRST_LOOK),
-        lambda: zones(system, budget, progress, True, FIRST_ZONES),
-        lambda: _solve(system, budget, progress, True, asked),
-        lambda: zones(system, budget, progress, True, None, place),
-    )
-    return _first_to_say(steps)
+) -> Iterator[Answer]:
+    """The extremes of all runs that come out right, asked in turn."""
+    varied = _varied(system)
+    yield _explore(system, budget, progress, True, FEW_STATES if varied else FIRST_LOOK)
+    yield _by_windows(system, budget, progress, windows)
+    if varied:
+        yield _explore(system, budget, progress, True, FIRST_LOOK)
+    yield zones(system, budget, progress, True, FIRST_ZONES)
+    yield _solve(system, budget, progress, True, _of_the_solver(place))
+    yield zones(system, budget, progress, True, None, place)
 
 
 def _by_windows(
@@ -114,7 +110,7 @@ def _by_windows(
         best, worst = met.best.get(index), met.worst.get(index)
         if best is None or worst is None or (best.ticks, worst.ticks) != ends:
             return unsaid
-    proved = _ask_rested(system, budget.half(), progress, False, None, ())
+    proved = _first_to_say(_rested(system, budget.half(), progress, False, None, ()))
     if proved.verdict is not Verdict.HOLDS:
         return unsaid
     covered = f"{proved.covered}; lone presses meet the ends of all windows"
@@ -132,55 +128,58 @@ def _varied(system: System) -> bool:
     return sum(offer.count for offer in system.offers[1:]) > MOST_TOLD_APART
 
 
-def _first_to_say(steps: Iterable[Callable[[], Answer]]) -> Answer:
-    """The first answer that is one, else the last."""
-    answer = None
-    for step in steps:
-        answer = step()
-        if answer.verdict is not Verdict.UNDECIDED:
+def _first_to_say(answers: Iterator[Answer]) -> Answer:
+    """The first answer that is one, else the last; nobody is asked after it."""
+    answer = next(answers)
+    while answer.verdict is Verdict.UNDECIDED:
+        later = next(answers, None)
+        if later is None:
             break
-    if answer is None:
-        raise AssertionError("nobody was asked")
+        answer = later
     return answer
 
 
-def _ask_rested(
+def _of_the_solver(place: str | None) -> str | None:
+    return None if place is None else f"{place} of the solver"
+
+
+def _rested(
     system: System,
     budget: Budget,
     progress: Progress,
     queued: bool,
     place: str | None,
     lost: tuple[int, ...],
-) -> Answer:
-    """Whether all comes out right: engines of short patience first."""
+) -> Iterator[Answer]:
+    """Whether all comes out right, asked in turn: engines of short patience first."""
     varied = _varied(system)
-    steps: list[Callable[[], Answer]] = []
     if not varied or lost:
-        steps.append(lambda: _explore(system, budget, progress, False, FEW_STATES))
+        yield _explore(system, budget, progress, False, FEW_STATES)
     if lost:
         # Where one press is known to go wrong, it is looked for by itself.
-        steps.append(lambda: _alone(system, lost, budget, progress))
+        yield _alone(system, lost, budget, progress)
     if queued:
         # What a queue cannot bear shows under sustained load sooner than to the explorer.
-        steps.append(lambda: _flood(system, budget, progress))
-    if not lost:
-        steps.append(lambda: _joined(system, budget, progress, FEW_JOINED))
+        yield _flood(system, budget, progress)
+    joined = None if lost else _joined(system, budget, progress, FEW_JOINED)
+    if joined is not None:
+        yield joined
     if varied:
-        steps.append(lambda: _hammer(system, budget, progress))
+        yield _hammer(system, budget, progress)
     else:
-        steps.append(lambda: zones(system, budget, progress, False, FEW_ZONES))
-        steps.append(lambda: _explore(system, budget, progress, False, FIRST_LOOK))
+        yield zones(system, budget, progress, False, FEW_ZONES)
+        yield _explore(system, budget, progress, False, FIRST_LOOK)
     if not queued:
-        steps.append(lambda: _flood(system, budget, progress))
-    if not lost:
-        steps.append(lambda: _joined(system, budget, progress, MORE_JOINED))
+        yield _flood(system, budget, progress)
+    if joined is not None:  # it was cut
+        joined = _joined(system, budget, progress, MORE_JOINED)
+    if joined is not None:
+        yield joined
     if varied:
-        steps.append(lambda: _explore(system, budget, progress, False, FIRST_LOOK))
-    steps.append(lambda: zones(system, budget, progress, False, FIRST_ZONES))
-    asked = None if place is None else f"{place} of the solver"
-    steps.append(lambda: _solve(system, budget, progress, False, asked))
-    steps.append(lambda: zones(system, budget, progress, False, None, place))
-    return _first_to_say(steps)
+        yield _explore(system, budget, progress, False, FIRST_LOOK)
+    yield zones(system, budget, progress, False, FIRST_ZONES)
+    yield _solve(system, budget, progress, False, _of_the_solver(place))
+    yield zones(system, budget, progress, False, None, place)
 
 
 def _alone(system: System, lost: tuple[int, ...], budget: Budget, progress: Progress) -> Answer:
@@ -202,8 +201,8 @@ def _hammer(system: System, budget: Budget, progress: Progress) -> Answer:
     return hammer(system, replace(budget, states=MOST_HAMMERED), progress)
 
 
-def _joined(system: System, budget: Budget, progress: Progress, steps: int) -> Answer:
-    """A proof by few zones, if there is one."""
+def _joined(system: System, budget: Budget, progress: Progress, steps: int) -> Answer | None:
+    """A proof by few zones; None if there is none, however many steps are made."""
     from verify.engines.joined import prove
 
     progress.doing, progress.states = "joining zones", 0
@@ -221,11 +220,9 @@ def zones(
     """By zones, ``states`` of them at most; ``place``: where the search is kept."""
     from verify.engines.zones import explore_zones
 
-    progress.doing, progress.states = "exploring zones", 0
+    progress.doing = "exploring zones"
     limited = replace(budget, states=states)
-    checkpoint = kept.checkpoint(place)
-    found = explore_zones(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
-    return _ended(found, place, checkpoint, latencies)
+    return _searched(explore_zones, system, limited, progress, latencies, place)
 
 
 def _ask_dense(
@@ -279,17 +276,23 @@ def _explore(
 ) -> Answer:
     from verify.engines.explorer import explore
 
-    progress.doing, progress.states = "exploring", 0
+    progress.doing = "exploring"
     limited = replace(budget, states=states)
-    checkpoint = kept.checkpoint(place)
-    found = explore(system, limited, progress, latencies=latencies, checkpoint=checkpoint)
-    return _ended(found, place, checkpoint, latencies)
+    return _searched(explore, system, limited, progress, latencies, place)
 
 
-def _ended(
-    found: Answer, place: str | None, checkpoint: Checkpoint | None, latencies: bool
+def _searched(
+    search: Callable[..., Answer],
+    system: System,
+    budget: Budget,
+    progress: Progress,
+    latencies: bool,
+    place: str | None,
 ) -> Answer:
-    """What is kept of a search is needed no more."""
+    """A search, kept on the way; what is kept of one that is over is needed no more."""
+    progress.states = 0
+    checkpoint = kept.checkpoint(place)
+    found = search(system, budget, progress, latencies=latencies, checkpoint=checkpoint)
     failed = found.verdict is Verdict.FAILS
     if checkpoint is not None and (found.complete or (failed and not latencies)):
         kept.forget_search(place)
@@ -306,7 +309,5 @@ def _solve(
     # Imported late: loading z3 takes longer than most explorations.
     from verify.engines.solver import solve
 
-    progress.doing, progress.states = "solving", 0
-    checkpoint = kept.checkpoint(place)
-    found = solve(system, budget, progress, latencies=latencies, checkpoint=checkpoint)
-    return _ended(found, place, checkpoint, latencies)
+    progress.doing = "solving"
+    return _searched(solve, system, budget, progress, latencies, place)
