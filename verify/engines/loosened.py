@@ -7,17 +7,15 @@ use; and how long a pause lasts is not told apart number by number, but picked w
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from verify.errors import ModelError
 from verify.language import expressions as ex
 from verify.language.machine import Machine, Statement, System
-from verify.language.picks import parts_of
-from verify.language.state import Bank, Number, Set, Signal, Timer
+from verify.language.picks import parts_of, rebuilt
+from verify.language.state import Number, Set
 from verify.parts.pause import End, stops
-
-_MEMORY = (Number, Timer, Bank, Signal)
 
 
 def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
@@ -33,7 +31,9 @@ def forgetful(system: System) -> tuple[System, tuple[Number, ...]]:
         and item not in written
         and item not in copied
     )
-    picks = {ex.Read(item): ex.Pick(item.name, item.least, item.most) for item in gone}
+    picks: dict[ex.Int, ex.Int] = {
+        ex.Read(item): ex.Pick(item.name, item.least, item.most) for item in gone
+    }
     machines = (
         Machine(
             machine.name,
@@ -74,13 +74,6 @@ def loosened(system: System) -> Iterator[tuple[System, tuple[Number, ...]]]:
     yield from dict.fromkeys([forgetful(freed), (freed, ())])
 
 
-def _with(thing: Any, other: Mapping[Any, Any]) -> Any:
+def _with(thing: Any, other: Mapping[ex.Int, ex.Int]) -> Any:
     """The same with some expressions replaced."""
-    if isinstance(thing, ex.Read | ex.Lookup) and thing in other:
-        return other[thing]
-    if isinstance(thing, tuple):
-        return tuple(_with(part, other) for part in thing)
-    if is_dataclass(thing) and not isinstance(thing, (*_MEMORY, type)):
-        changed = {f.name: _with(getattr(thing, f.name), other) for f in fields(thing)}
-        return replace(thing, **changed)
-    return thing
+    return rebuilt(thing, lambda e: other.get(e, e) if isinstance(e, ex.Int) else e)

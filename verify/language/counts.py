@@ -7,14 +7,14 @@ as a time, so that a clock may make of the table what it makes of any other.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import fields, is_dataclass, replace
-from typing import Any
+from collections.abc import Iterable
+from dataclasses import replace
 
 from verify.language import expressions as ex
 from verify.language.durations import Key
 from verify.language.machine import Machine, walk
-from verify.language.state import Bank, Number, Set, Signal, Timer
+from verify.language.picks import rebuilt
+from verify.language.state import Number, Set
 
 MOST_COUNTS = 4096  # values of a number or pick of which a table is made
 
@@ -39,7 +39,7 @@ def as_counts(
         return e
 
     told = tuple(
-        replace(m, body=_rebuilt(m.body, change), possible=_rebuilt(m.possible, change))
+        replace(m, body=rebuilt(m.body, change), possible=rebuilt(m.possible, change))
         for m in machines
     )
     return told, times - found
@@ -69,15 +69,3 @@ def _count(e: ex.Int, numbers: set[Number]) -> bool:
         case ex.Plus(a, b) | ex.Minus(a, b):
             return _count(a, numbers) and _count(b, numbers)
     return False
-
-
-def _rebuilt(node: Any, change: Callable[[object], object]) -> Any:
-    """A statement or expression with ``change`` made to all that it is made of; memory and
-    signals as they are."""
-    if isinstance(node, tuple):
-        return tuple(_rebuilt(part, change) for part in node)
-    if not is_dataclass(node) or isinstance(node, Signal | Number | Timer | Bank | type):
-        return node
-    parts = {f.name: getattr(node, f.name) for f in fields(node)}
-    made = {name: _rebuilt(part, change) for name, part in parts.items()}
-    return change(node if made == parts else replace(node, **made))

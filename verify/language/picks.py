@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import fields, is_dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
 
 from verify.language.expressions import Pick
 from verify.language.machine import System
@@ -27,3 +28,15 @@ def parts_of(node: object) -> Iterator[object]:
     elif is_dataclass(node) and not isinstance(node, Signal | Number | Timer | Bank | type):
         for f in fields(node):
             yield from parts_of(getattr(node, f.name))
+
+
+def rebuilt(node: Any, change: Callable[[object], object]) -> Any:
+    """A machine, statement or expression with ``change`` made to all that it is made of, the
+    innermost first; memory and signals as they are."""
+    if isinstance(node, tuple):
+        return tuple(rebuilt(part, change) for part in node)
+    if not is_dataclass(node) or isinstance(node, Signal | Number | Timer | Bank | type):
+        return node
+    parts = {f.name: getattr(node, f.name) for f in fields(node)}
+    made = {name: rebuilt(part, change) for name, part in parts.items()}
+    return change(node if made == parts else replace(node, **made))

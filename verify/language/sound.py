@@ -107,7 +107,8 @@ class _Looking:
                     ranges = narrowed(ranges, rule.when, False)
             case Each(source, name, do):
                 inner = {**bound, name: source}
-                self.block(do, self._bind(_loop(ranges, do), name, source), inner)
+                # Nothing is known in a round of what an earlier one may have changed.
+                self.block(do, self._bind(_after(ranges, do), name, source), inner)
             case Earliest(bank, name, where, do, otherwise):
                 inner = {**bound, name: bank}
                 here = self._bind(ranges, name, bank)
@@ -225,11 +226,6 @@ def _after(ranges: Ranges, done: tuple[Statement, ...]) -> Ranges:
     if not changed:
         return ranges
     return {e: r for e, r in ranges.items() if not changed & set(_memory(e))}
-
-
-def _loop(ranges: Ranges, do: tuple[Statement, ...]) -> Ranges:
-    """What is known in every round of a loop: nothing of what a round may change."""
-    return _after(ranges, do)
 
 
 def _memory(e: ex.Int) -> Iterable[Number | Timer]:
