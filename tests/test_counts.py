@@ -10,6 +10,7 @@ import pytest
 from verify.engines.answer import Budget, Progress, Verdict
 from verify.errors import LinkFileError, UsageError
 from verify.language import expressions as ex
+from verify.language.durations import is_rest
 from verify.language.machine import Each, Machine, Rule
 from verify.language.state import Timer, unknown
 from verify.linkfile import parse
@@ -147,3 +148,10 @@ def test_a_transmitter_that_measures_says_that_its_rate_cannot_be_off() -> None:
     with pytest.raises(UsageError, match=r"^clock.rate: allowed: a transmitter that counts out"):
         rate_of(MEASURES)
     assert wander_of(MEASURES).most.verdict is Verdict.HOLDS
+
+
+def test_a_length_looked_up_by_what_is_left_is_a_period_of_its_own() -> None:
+    left = Timer("clock", 3).left
+
+    assert is_rest(left + 1)
+    assert not is_rest(ex.Lookup((2, 5, 4, 9), left))

@@ -14,7 +14,6 @@ from typing import Any, TypeAlias
 from verify.errors import ModelError
 from verify.language import expressions as ex
 from verify.language.machine import Each, Earliest, First, Machine, Offer, Rule, Statement, walk
-from verify.language.picks import parts_of
 from verify.language.ranges import range_of
 from verify.language.state import Bank, Emit, Number, Put, Set, Signal, Start, Take, Timer
 
@@ -385,5 +384,12 @@ def lengths(machines: Iterable[Machine]) -> Iterator[tuple[str, int]]:
 
 
 def is_rest(length: ex.Int) -> bool:
-    """It goes on from what is left of a timer or bank entry, so it is no period of its own."""
-    return any(isinstance(part, ex.Left | ex.EntryLeft) for part in parts_of(length))
+    """It goes on from what is left of a timer or bank entry, so it is no period of its own. (One
+    that is looked up by what is left is.)"""
+    match length:
+        case ex.Left() | ex.EntryLeft():
+            return True
+        case ex.Plus(a, b) | ex.Minus(a, b):
+            return is_rest(a) or is_rest(b)
+        case _:
+            return False

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from verify.language import expressions as ex
-from verify.language.durations import Measure, remeasured
+from verify.language.durations import Measure, is_rest, remeasured
 from verify.language.machine import Each, Machine, Offer, Rule, Statement
 from verify.language.state import Bank, Number, Signal, Timer, number
 from verify.parts.script import Chosen
@@ -111,7 +111,7 @@ def pausing(
 
     def length(name: str, old: ex.Int, new: ex.Int) -> ex.Int:
         # What goes on from another timer's rest has waited with that one.
-        return new if _goes_on(old) else ex.Plus(new, still.left)
+        return new if is_rest(old) else ex.Plus(new, still.left)
 
     same = Measure(
         lambda e: e,
@@ -124,16 +124,6 @@ def pausing(
     )
     later = remeasured(machines, frozenset(), same)
     return tuple(_stopped(machine, paused(end.value)) for machine in later)
-
-
-def _goes_on(length: ex.Int) -> bool:
-    match length:
-        case ex.Left() | ex.EntryLeft():
-            return True
-        case ex.Plus(a, b) | ex.Minus(a, b):
-            return _goes_on(a) or _goes_on(b)
-        case _:
-            return False
 
 
 def _stopped(machine: Machine, stops: Signal) -> Machine:
